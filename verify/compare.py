@@ -1,0 +1,209 @@
+"""One reading against the plan: error, the part of the settings, the rest, and how sure it is."""
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from verify.exposure import F_NUMBERS, aperture_stops, exact_f_number, exact_iso, exact_shutter_s
+from verify.frames.frame import Settings
+from verify.measure import Bound, PatchReading
+from verify.notation import shutter_text
+from verify.plan.expected import (
+    departure_text,
+    dome_on_card,
+    expected_signal,
+    offset_applies,
+)
+from verify.plan.records import CameraPlan, MeterOffset, SetUp
+
+DOME_STOPS = 0.3  # standard uncertainty of a dome, or of one not aimed as the card faces
+RANDOM_TERMS = ("noise", "lens")  # what varies from frame to frame
+SETTINGS_STOPS = 0.005  # a smaller departure from the planned settings is none
+SAME_TIME_STOPS = 0.1  # shutter times closer than this are the same setting
+
+Verdict = Literal[
+    "within", "over", "under", "clipped", "dark", "no-card", "card-doubtful", "unreadable"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class FrameCheck:
+    """What a frame got against its plan. None: not known, or not to be had."""
+
+    file: Path
+    setup: str  # name of the set-up, with the body where several took part
+    settings: Settings | None  # as the file records them
+    patch: PatchReading | None = None
+    problem: str | None = None  # why the frame could not be measured, in one line
+    expected_signal: float | None = None  # by the plan, a fitted offset included
+    offset_stops: float | None = None  # fitted for this meter and camera
+    error_stops: float | None = None  # measured against expected, + is over
+    settings_stops: float | None = None  # the part that the camera's settings explain
+    rest_stops: float | None = None  # error - settings
+    difference_stops: float | None = None  # rest against that of the reference frame
+    u_stops: float | None = None  # combined standard uncertainty of the error
+    repeat_u_stops: float | None = None  # what of it varies at random between frames
+    budget: tuple[tuple[str, float], ...] = ()  # terms of u_stops [stop]
+    iso_stops: float | None = None  # the part of the settings that ISO explains
+    warnings: tuple[str, ...] = ()  # names from the table of warnings
+    notes: tuple[str, ...] = ()  # sentences
+    verdict: Verdict = "unreadable"
+    judged_by: Literal["plan", "reference"] | None = None
+    chance_within: float | None = None  # probability that the true value is within tolerance
+
+    @property
+    def bound(self) -> Bound | None:
+        """Whether the error is only a bound on the true one."""
+        return None if self.patch is None else self.patch.bound
+
+
+@dataclass(frozen=True, slots=True)
+class _SettingsPart:
+    """The camera's settings against the planned ones."""
+
+    stops: float  # exposure by all settings that count
+    iso_stops: float  # of it by ISO
+    warnings: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def compare(
+    file: Path,
+    settings: Settings,
+    patch: PatchReading,
+    setup: SetUp,
+    frame_notes: tuple[str, ...] = (),
+    offset: MeterOffset | None = None,
+) -> FrameCheck:
+    """Compare a frame's card with what the plan lets expect.
+
+    Parameters
+    ----------
+    file, settings, patch : of the frame.
+    setup : the set-up that it belongs to.
+    frame_notes : sentences that go with the file.
+    offset : fitted for this meter and camera, if one is.
+
+    Returns
+    -------
+    The check before it is judged: no difference and no verdict yet.
+    """
+    reading, camera = setup.reading, setup.camera
+    warnings = [d.warning for d in patch.doubts]
+    notes = [*frame_notes, *(d.note for d in patch.doubts if d.note)]
+    part = None
+    if camera is not None and reading is not None:
+        part = _settings_part(settings, camera, reading.timed)
+        warnings += part.warnings
+        notes += part.notes
+    departure = departure_text(setup)
+    if departure is not None:
+        notes.append(departure)
+    expected = expected_signal(setup, offset)
+    error = None
+    if expected is not None:
+        if offset is None:
+            warnings.append("no-offset")
+        error = math.log2(_counted(patch) / expected)
+    if reading is not None and dome_on_card(reading) and not offset_applies(reading, offset):
+        warnings.append("dome-on-card")
+    budget = _budget(patch, setup, offset)
+    total = math.sqrt(sum(u * u for _, u in budget))
+    repeat = math.sqrt(sum(u * u for name, u in budget if name in RANDOM_TERMS))
+    return FrameCheck(
+        file=file,
+        setup=setup.name,
+        settings=settings,
+        patch=patch,
+        expected_signal=expected,
+        offset_stops=None if offset is None else offset.stops,
+        error_stops=error,
+        settings_stops=None if part is None else part.stops,
+        rest_stops=None if error is None or part is None else error - part.stops,
+        u_stops=None if error is None else total,
+        repeat_u_stops=repeat,
+        budget=budget,
+        iso_stops=None if part is None else part.iso_stops,
+        warnings=tuple(dict.fromkeys(warnings)),
+        notes=tuple(dict.fromkeys(notes)),
+    )
+
+
+def marked_f_number(settings: Settings) -> float | None:
+    """The printed f-number that the recorded one is; None where it is no printed one."""
+    return None if settings.f_number is None else F_NUMBERS.find(settings.f_number)[1]
+
+
+def _counted(patch: PatchReading) -> float:
+    """The signal that counts: the mean, or for a card at black what it is at most."""
+    if patch.bound != "at-most":
+        return patch.signal
+    least = 0.5 / (patch.white - patch.black)  # half a code: never zero
+    return max(patch.signal, 0.0) + 2 * max(patch.noise, least)
+
+
+def _settings_part(settings: Settings, camera: CameraPlan, timed: bool) -> _SettingsPart:
+    """Stops by which the recorded settings depart from the planned ones.
+
+    What the file does not record is taken as planned and warned of. With flash the shutter time
+    is no part of the exposure; one that differs is noted.
+    """
+    warnings, notes = [], []
+    aperture = iso = time = 0.0
+    if settings.f_number is None:
+        warnings.append("no-f-number")
+    else:
+        planned = camera.aperture.n
+        if camera.writes_effective:
+            planned *= 2 ** (camera.bellows_stops / 2)
+        aperture = aperture_stops(planned, exact_f_number(settings.f_number))
+    if settings.iso is None:
+        warnings.append("no-iso")
+    else:
+        iso = math.log2(exact_iso(settings.iso) / camera.iso)
+    if settings.shutter_s is None:
+        warnings.append("no-shutter")
+    elif camera.shutter_s is not None:
+        time = math.log2(exact_shutter_s(settings.shutter_s) / camera.shutter_s)
+        if not timed and abs(time) > SAME_TIME_STOPS:
+            shot, planned_text = shutter_text(settings.shutter_s), shutter_text(camera.shutter_s)
+            notes.append(
+                f"shot at {shot} where {planned_text} was planned: with flash that changes only "
+                "the ambient light"
+            )
+    if settings.shutter_s is not None and camera.sync_s is not None and not timed:
+        beyond = math.log2(camera.sync_s / exact_shutter_s(settings.shutter_s))
+        if camera.shutter_kind == "curtain" and beyond > SAME_TIME_STOPS:
+            warnings.append("above-sync")
+    stops = aperture + iso + (time if timed else 0.0)
+    if abs(stops) > SETTINGS_STOPS or max(abs(aperture), abs(iso)) > SETTINGS_STOPS:
+        warnings.append("settings-differ")
+    return _SettingsPart(stops, iso, tuple(warnings), tuple(notes))
+
+
+def _budget(
+    patch: PatchReading, setup: SetUp, offset: MeterOffset | None
+) -> tuple[tuple[str, float], ...]:
+    """Terms of the combined standard uncertainty [stop], each under its name.
+
+    References
+    ----------
+    JCGM 100:2008: independent terms add as the root of their squares.
+    """
+    terms = dict(patch.u_terms)
+    reading, scatter = setup.reading, setup.scatter
+    terms["lens"] = scatter.lens
+    if reading is not None:
+        terms["placing"] = scatter.placing
+        terms["meter"] = scatter.meter
+        same_card = (
+            offset is not None and offset.card is not None and offset.card == setup.card.name
+        )
+        if reading.method == "incident" and not same_card:
+            terms["card"] = scatter.card
+        if dome_on_card(reading) and not offset_applies(reading, offset):
+            terms["dome"] = DOME_STOPS
+    if offset is not None:
+        terms["offset"] = offset.u_stops
+    return tuple(terms.items())

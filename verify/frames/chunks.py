@@ -1,0 +1,178 @@
+"""Reads a rectangle of a TIFF image from the strips or tiles that hold it, and no others."""
+
+from collections import OrderedDict
+from dataclasses import dataclass, field
+from itertools import product
+from typing import Any
+
+import numpy as np
+import tifffile
+from numpy.typing import NDArray
+
+from verify.errors import NotAFrame
+from verify.frames.geometry import Box, Size
+
+KEPT_BYTES = 64 << 20  # decoded chunks kept, so that a border or a second box costs no new decode
+JPEG = {6, 7, 34892, 33007}  # compressions whose chunks may share tables kept in a tag
+SAMPLE_LIMIT = 1_000_000  # pixels; a compressed picture no larger is sampled whole
+SAMPLE_ROWS = 32  # rows that stand for an uncompressed picture
+
+
+@dataclass(slots=True)
+class Chunks:
+    """The strips or tiles of one image of a TIFF file, decoded when needed."""
+
+    page: tifffile.TiffPage  # the image's directory
+    _kept: OrderedDict[int, NDArray[Any]] = field(default_factory=OrderedDict)
+
+    @property
+    def size(self) -> Size:
+        """Size of the stored image."""
+        return Size(self.page.imagewidth, self.page.imagelength)
+
+    @property
+    def planes(self) -> int:
+        """Samples a pixel."""
+        return int(self.page.samplesperpixel)
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns of a chunk; a strip is as wide as the image."""
+        page = self.page
+        if page.is_tiled:
+            return page.tilelength, page.tilewidth
+        return min(page.rowsperstrip or page.imagelength, page.imagelength), page.imagewidth
+
+    def check(self) -> None:
+        """Raise NotAFrame unless every chunk lies inside the file."""
+        page, (rows, cols) = self.page, self.shape
+        per_plane = -(-page.imagelength // rows) * -(-page.imagewidth // cols)
+        wanted = per_plane * (self.planes if page.planarconfig == 2 else 1)
+        offsets, counts = page.dataoffsets, page.databytecounts
+        size = page.parent.filehandle.size
+        if len(offsets) < wanted or len(counts) < wanted:
+            msg = f"the file lists {len(offsets)} of {wanted} parts of its picture: it is damaged"
+            raise NotAFrame(msg)
+        if min(counts[:wanted]) <= 0 or min(offsets[:wanted]) <= 0:
+            msg = "part of the picture was never written: wait until the file is whole"
+            raise NotAFrame(msg)
+        end = max(o + c for o, c in zip(offsets[:wanted], counts[:wanted], strict=True))
+        if end > size:
+            msg = (
+                f"the file is cut short: its picture needs {end:,} bytes and {size:,} are there. "
+                "Copy it again, or wait until it is written"
+            )
+            raise NotAFrame(msg)
+
+    def read(self, box: Box) -> NDArray[Any]:
+        """Stored codes (rows, cols, planes) of a box of the stored image."""
+        rows, cols = self.shape
+        page = self.page
+        if page.compression == 1 and not page.is_tiled and page.bitspersample in (8, 16, 32, 64):
+            return self._plain_rows(box)
+        across = -(-page.imagewidth // cols)
+        down = -(-page.imagelength // rows)
+        out = np.empty((box.height, box.width, self.planes), page.dtype)
+        chunk_rows = range(box.row // rows, (box.row + box.height - 1) // rows + 1)
+        chunk_cols = range(box.col // cols, (box.col + box.width - 1) // cols + 1)
+        separate = page.planarconfig == 2 and self.planes > 1
+        for plane, i, j in product(range(self.planes if separate else 1), chunk_rows, chunk_cols):
+            chunk = self._chunk((plane * down + i) * across + j)
+            top, left = max(box.row, i * rows), max(box.col, j * cols)
+            bottom = min(box.row + box.height, i * rows + chunk.shape[0])
+            right = min(box.col + box.width, j * cols + chunk.shape[1])
+            part = chunk[top - i * rows : bottom - i * rows, left - j * cols : right - j * cols]
+            place = out[top - box.row : bottom - box.row, left - box.col : right - box.col]
+            if separate:
+                place[..., plane] = part[..., 0]
+            else:
+                place[...] = part
+        return out
+
+    def sample(self, area: Box) -> list[Box]:
+        """Boxes that stand for the whole of ``area`` and cost little to read; maybe none.
+
+        A small picture is read whole; of an uncompressed one, single rows; of a large compressed
+        one, a few strips or tiles, or nothing where even that is a large part of it.
+        """
+        page, (rows, cols) = self.page, self.shape
+        if page.compression == 1 and not page.is_tiled:
+            step = max(1, area.height // SAMPLE_ROWS) | 1  # odd: meets every row of a mosaic
+            return [
+                Box(area.col, row, area.width, 1)
+                for row in range(area.row, area.row + area.height, step)
+            ]
+        if area.width * area.height <= SAMPLE_LIMIT:
+            return [area]
+        across = -(-page.imagewidth // cols)
+        count = across * -(-page.imagelength // rows)
+        boxes = []
+        for n in range(few := min(6, count // 60)):
+            i, j = divmod(int((n + 0.5) * count / few), across)
+            top, left = max(i * rows, area.row), max(j * cols, area.col)
+            height = min((i + 1) * rows, area.row + area.height) - top
+            width = min((j + 1) * cols, area.col + area.width) - left
+            if height > 0 and width > 0:
+                boxes.append(Box(left, top, width, height))
+        return boxes
+
+    def _plain_rows(self, box: Box) -> NDArray[Any]:
+        """Rows of an uncompressed image, read from where they lie without decoding a strip."""
+        page, (rows, _) = self.page, self.shape
+        separate = page.planarconfig == 2 and self.planes > 1
+        samples = 1 if separate else self.planes
+        stored = np.dtype(page.dtype).newbyteorder(page.parent.byteorder)
+        row_bytes = page.imagewidth * samples * stored.itemsize
+        down = -(-page.imagelength // rows)
+        out = np.empty((box.height, box.width, self.planes), page.dtype)
+        for plane in range(self.planes if separate else 1):
+            row = box.row
+            while row < box.row + box.height:
+                strip = row // rows
+                last = min((strip + 1) * rows, box.row + box.height)
+                offset = page.dataoffsets[plane * down + strip] + (row - strip * rows) * row_bytes
+                data = self._bytes(offset, (last - row) * row_bytes)
+                lines = np.frombuffer(data, stored).reshape(last - row, page.imagewidth, samples)
+                part = lines[:, box.col : box.col + box.width]
+                place = out[row - box.row : last - box.row]
+                if separate:
+                    place[..., plane] = part[..., 0]
+                else:
+                    place[...] = part
+                row = last
+        return out
+
+    def _chunk(self, index: int) -> NDArray[Any]:
+        """One decoded chunk (rows, cols, samples), from those kept where it is there."""
+        if index in self._kept:
+            self._kept.move_to_end(index)
+            return self._kept[index]
+        page = self.page
+        data = self._bytes(page.dataoffsets[index], page.databytecounts[index])
+        extra: dict[str, Any] = {"_fullsize": page.is_tiled}
+        if page.compression in JPEG:
+            extra |= {"jpegtables": page.jpegtables, "jpegheader": page.jpegheader}
+        try:
+            decoded, _, _ = page.decode(data, index, **extra)
+        except Exception as error:  # the codecs raise errors of many kinds on damaged data
+            reason = str(error).splitlines()[0] if str(error) else type(error).__name__
+            msg = f"part {index + 1} of the picture cannot be decoded ({reason}): copy it again"
+            raise NotAFrame(msg) from error
+        if decoded is None:
+            msg = f"part {index + 1} of the picture is empty"
+            raise NotAFrame(msg)
+        chunk: NDArray[Any] = decoded[0]
+        self._kept[index] = chunk
+        while sum(c.nbytes for c in self._kept.values()) > KEPT_BYTES and len(self._kept) > 1:
+            self._kept.popitem(last=False)
+        return chunk
+
+    def _bytes(self, offset: int, count: int) -> bytes:
+        """Bytes of the file, all of them or NotAFrame."""
+        handle = self.page.parent.filehandle
+        handle.seek(offset)
+        data: bytes = handle.read(count)
+        if len(data) < count:
+            msg = "the file is cut short inside its picture: copy it again"
+            raise NotAFrame(msg)
+        return data

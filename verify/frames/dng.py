@@ -1,0 +1,245 @@
+"""DNG, and TIFF files that state sensor levels: from structure to linear signal, box by box.
+
+Order of the DNG specification: linearization table, black (repeating pattern, rows, columns),
+scale, then OpcodeList2. This project divides each photosite by (white - its own black), so that
+every class clips at 1. Opcode list 3 belongs after demosaicing, but its vignette correction and
+gain maps act on every photosite alike and are applied too. BaselineExposure is a rendering hint
+and never enters.
+
+References
+----------
+DNG specification 1.7.1.0 (2023), chapters 4 to 7.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import tifffile
+from numpy.typing import NDArray
+
+from verify.errors import NotAFrame
+from verify.frames.chunks import Chunks
+from verify.frames.dng_tags import (
+    BORDER_WIDTH,
+    active_area,
+    decodes,
+    levels,
+    masked_border,
+    mosaic,
+    numbers,
+    opcodes,
+)
+from verify.frames.frame import Doubt, Region, main_color
+from verify.frames.geometry import Box, Size
+from verify.frames.levels import Levels, black_doubt, clipping_code
+from verify.frames.opcodes import Applied, Opcode, apply_opcodes, mapped_white
+
+
+@dataclass(slots=True)
+class DngSource:
+    """One image of a DNG: its chunks, levels, mosaic and opcodes."""
+
+    chunks: Chunks
+    area: Box  # active area within the stored image
+    levels: Levels
+    pattern: NDArray[np.uint8] | None  # (rows, cols) index into colors, anchored at the area
+    colors: tuple[str, ...]
+    table: NDArray[np.float64] | None  # linearization table, stored code to code
+    opcodes: tuple[Opcode, ...]
+    masked: Box | None  # border that saw no light, within the stored image
+    lowest: float  # lowest linear code the file can hold [DN]
+    clip_code: float | None = None  # [DN] where codes pile up below white, once found
+
+    @property
+    def size(self) -> Size:
+        """Size of the active area as stored."""
+        return Size(self.area.width, self.area.height)
+
+    def read(self, box: Box) -> Region:
+        """Linear signal of a box of the active area."""
+        codes = self._linear_codes(_moved(box, self.area))
+        done = self._signal(codes, box)
+        planes = codes.shape[2]
+        clip = np.array([self._clip_code(codes, plane) for plane in range(planes)])
+        black, white = self.levels.black.mean((0, 1)), self.levels.white
+        doubts = []
+        if done.not_applied:
+            note = f"the file asks for {', '.join(done.not_applied)}, which is not applied"
+            doubts.append(Doubt("opcode-not-applied", note))
+        if (border := self._border_doubt(box)) is not None:
+            doubts.append(border)
+        region = Region(
+            signal=done.signal,
+            colors=self.colors,
+            classes=None,
+            clipped=codes >= clip,
+            floored=codes <= self.lowest,
+            black=tuple(float(b) for b in black),
+            white=tuple(float(w) for w in white),
+            clips_at=tuple(
+                ((clip - black) / (white - black) * mapped_white(self.opcodes, planes)).tolist()
+            ),
+            steps=self._steps() + done.applied,
+            doubts=tuple(doubts),
+        )
+        return self._as_mosaic(region, box) if planes == 1 else region
+
+    def _signal(self, codes: NDArray[Any], box: Box) -> Applied:
+        """Codes of a box (rows, cols, planes) to signal of that shape, opcodes applied."""
+        signal = self.levels.linear(codes, box.row, box.col)
+        if not self.opcodes:
+            return Applied(signal, (), ())
+        shaped = signal[..., 0] if signal.shape[2] == 1 else signal
+        size = self.size
+        done = apply_opcodes(self.opcodes, shaped, box.row, box.col, size.height, size.width)
+        return replace(done, signal=done.signal.reshape(signal.shape))
+
+    def _as_mosaic(self, region: Region, box: Box) -> Region:
+        """A region of one plane as (rows, cols), with the classes of the mosaic if it is one."""
+        flat = replace(
+            region,
+            signal=region.signal[..., 0],
+            clipped=region.clipped[..., 0],
+            floored=region.floored[..., 0],
+        )
+        if self.pattern is None:
+            return flat
+        count = len(self.colors)
+        repeat = self.pattern.shape
+        r = (box.row + np.arange(box.height)) % repeat[0]
+        c = (box.col + np.arange(box.width)) % repeat[1]
+        black = self.levels.black
+        tiled = np.tile(self.pattern, black.shape[:2])  # one whole repeat of pattern and black
+        spread = np.tile(black[..., 0], repeat)
+        return replace(
+            flat,
+            classes=self.pattern[r[:, None], c[None, :]],
+            black=tuple(float(spread[tiled == i].mean()) for i in range(count)),
+            white=region.white * count,
+            clips_at=region.clips_at * count,
+        )
+
+    def scene_mean(self) -> float | None:
+        """Mean signal of the main colour over a cheap sample; photosites of all colours if mixed.
+
+        Of a mosaic every colour is in the sample: good enough for what glare may be.
+        """
+        plane = self.colors.index(main_color(self.colors)) if self.pattern is None else 0
+        signals = [
+            self._signal(self._linear_codes(stored), _moved_back(stored, self.area)).signal
+            for stored in self.chunks.sample(self.area)
+        ]
+        if not signals:
+            return None
+        return float(np.concatenate([s[..., plane].ravel() for s in signals]).mean())
+
+    def close(self) -> None:
+        """Close the file."""
+        self.chunks.page.parent.close()
+
+    def _linear_codes(self, stored: Box) -> NDArray[Any]:
+        """Codes (rows, cols, planes) of a box of the stored image, through the table."""
+        codes = self.chunks.read(stored)
+        if self.table is None:
+            return codes
+        linear: NDArray[np.float64] = self.table[np.minimum(codes, self.table.size - 1)]
+        return linear
+
+    def _clip_code(self, codes: NDArray[Any], plane: int) -> float:
+        """Code at which a plane clips: the stated white, or lower where codes pile up."""
+        white = float(self.levels.white[plane])
+        if self.pattern is None or (codes.dtype.kind == "f" and self.table is None):
+            return white
+        if self.clip_code is None:
+            self.clip_code = clipping_code(codes[..., plane], white, self.pattern.shape[1])
+        return white if self.clip_code is None else self.clip_code
+
+    def _border_doubt(self, box: Box) -> Doubt | None:
+        """Hold the masked border beside the box against the stated black.
+
+        Of a striped file the border is decoded with the box; of a tiled one, one tile's worth.
+        """
+        if self.masked is None or self.pattern is None:
+            return None
+        part = _near_rows(self.masked, _moved(box, self.area))
+        if self.chunks.page.is_tiled:
+            rows, cols = self.chunks.shape
+            part = Box(part.col, part.row, min(part.width, cols), min(part.height, rows))
+        codes = self._linear_codes(part)[..., 0]
+        repeat = self.levels.black.shape
+        r = (part.row - self.area.row + np.arange(part.height)) % repeat[0]
+        c = (part.col - self.area.col + np.arange(part.width)) % repeat[1]
+        black = self.levels.black[r[:, None], c[None, :], 0]
+        return black_doubt(codes, black, float(self.levels.white[0]))
+
+    def _steps(self) -> tuple[str, ...]:
+        """What is done to the stored codes before the opcodes, in order."""
+        table = ("linearization table",) if self.table is not None else ()
+        return (*table, "black", "scale to white")
+
+
+def _moved(box: Box, area: Box) -> Box:
+    """A box of the active area as a box of the stored image."""
+    return Box(box.col + area.col, box.row + area.row, box.width, box.height)
+
+
+def _moved_back(box: Box, area: Box) -> Box:
+    """A box of the stored image as a box of the active area."""
+    return Box(box.col - area.col, box.row - area.row, box.width, box.height)
+
+
+def _near_rows(border: Box, near: Box) -> Box:
+    """The part of an upright border beside the rows of a box, where it has any."""
+    top = max(border.row, near.row)
+    bottom = min(border.row + border.height, near.row + near.height)
+    if border.height < border.width or bottom - top < BORDER_WIDTH:
+        return border
+    return Box(border.col, top, border.width, bottom - top)
+
+
+def open_dng(file: tifffile.TiffFile, page: tifffile.TiffPage) -> tuple[DngSource, float]:
+    """Read the structure of an image that states sensor levels; no pixel.
+
+    Parameters
+    ----------
+    file, page : an open DNG or TIFF file and its image, as :func:`raw_page` finds it.
+
+    Returns
+    -------
+    The source, and the LinearResponseLimit.
+
+    Raises
+    ------
+    NotAFrame
+        If the image is cut short, or stored in a way that is not decoded here.
+    """
+    if not decodes(page):
+        msg = (
+            f"its pixels are compressed with a method (TIFF number {int(page.compression)}) that "
+            "is not decoded here: save it as a DNG with lossless compression"
+        )
+        raise NotAFrame(msg)
+    for code, what in ((52547, "rows"), (52548, "columns")):
+        if numbers(page, code, [1.0])[0] > 1:
+            msg = f"its {what} are stored interleaved, which is not decoded here: save it again"
+            raise NotAFrame(msg)
+    chunks = Chunks(page)
+    chunks.check()
+    area = active_area(page)
+    pattern, colors = mosaic(page, chunks.planes)
+    table = numbers(page, 50712, None)
+    lowest = -np.inf if np.dtype(page.dtype).kind == "f" else 0.0
+    source = DngSource(
+        chunks=chunks,
+        area=area,
+        levels=levels(page, chunks.planes, area, table),
+        pattern=pattern,
+        colors=colors,
+        table=table,
+        opcodes=opcodes(page),
+        masked=masked_border(page, area),
+        lowest=lowest if table is None else float(table.min()),
+    )
+    limits = [numbers(p, 50734, [1.0])[0] for p in (page, file.pages.first)]
+    return source, min((float(x) for x in limits if 0 < x < 1), default=1.0)

@@ -1,0 +1,154 @@
+"""The tags of a DNG that say how its codes are to be read: areas, mosaic, levels, opcodes.
+
+References
+----------
+DNG specification 1.7.1.0 (2023), chapters 4 and 5, with the defaults named there.
+"""
+
+from typing import Any
+
+import numpy as np
+import tifffile
+from numpy.typing import NDArray
+
+from verify.errors import NotAFrame
+from verify.frames.geometry import Box, Size
+from verify.frames.levels import Levels
+from verify.frames.opcodes import Opcode, read_opcodes
+
+CFA, LINEAR_RAW = 32803, 34892  # PhotometricInterpretation
+CFA_COLORS = ("red", "green", "blue", "cyan", "magenta", "yellow", "white")
+COMPRESSIONS = {1, 7, 8, 32946, 34892}  # that are decoded here; 7 is lossless JPEG
+BORDER_WIDTH = 8  # photosites; a narrower masked border says nothing
+CFA_PATTERN = b"\x00\x01\x01\x02"  # the usual mosaic, where a file does not tell
+LIST_2, LIST_3 = 51009, 51022  # tags of the opcode lists
+PER_PHOTOSITE = {3, 9}  # opcodes of list 3 that need no demosaicing: vignette, gain map
+
+
+def decodes(page: tifffile.TiffPage) -> bool:
+    """Whether this image's compression is one that is decoded here."""
+    return int(page.compression) in COMPRESSIONS
+
+
+def raw_page(file: tifffile.TiffFile) -> tifffile.TiffPage | None:
+    """The full-size mosaic or linear raw image of a file, never a preview; None if none."""
+    found = [
+        page
+        for first in file.pages
+        for page in (first, *(first.pages or ()))
+        if isinstance(page, tifffile.TiffPage)
+        and page.photometric in (CFA, LINEAR_RAW)
+        and not int(page.subfiletype) & 1
+    ]
+    return max(found, key=lambda p: p.imagewidth * p.imagelength, default=None)
+
+
+def numbers(page: tifffile.TiffPage, code: int, default: Any) -> Any:
+    """Values of a numeric tag as floats, rationals resolved."""
+    tag = page.tags.get(code)
+    if tag is None:
+        return None if default is None else np.asarray(default, float)
+    values = np.atleast_1d(np.asarray(tag.value, float)).ravel()
+    if tag.dtype in (5, 10):
+        pairs = values.reshape(-1, 2)
+        values = np.divide(
+            pairs[:, 0], pairs[:, 1], out=np.zeros(len(pairs)), where=pairs[:, 1] != 0
+        )
+    return values
+
+
+def opcodes(page: tifffile.TiffPage) -> tuple[Opcode, ...]:
+    """List 2, and of list 3 what acts on every photosite alike."""
+    after = tuple(op for op in read_opcodes(_bytes(page, LIST_3)) if op.number in PER_PHOTOSITE)
+    return (*read_opcodes(_bytes(page, LIST_2)), *after)
+
+
+def _bytes(page: tifffile.TiffPage, code: int) -> bytes:
+    """Value of a tag of undefined bytes."""
+    tag = page.tags.get(code)
+    return bytes(tag.value) if tag is not None else b""
+
+
+def active_area(page: tifffile.TiffPage) -> Box:
+    """Active area within the stored image; the whole image without the tag."""
+    top, left, bottom, right = numbers(
+        page, 50829, [0, 0, page.imagelength, page.imagewidth]
+    ).astype(int)[:4]
+    area = Box(int(left), int(top), int(right - left), int(bottom - top))
+    if not area.inside(Size(page.imagewidth, page.imagelength)):
+        msg = "its ActiveArea lies outside its picture: the file is damaged"
+        raise NotAFrame(msg)
+    return area
+
+
+def mosaic(
+    page: tifffile.TiffPage, planes: int
+) -> tuple[NDArray[np.uint8] | None, tuple[str, ...]]:
+    """Mosaic pattern and the names of its colours; (None, names of the planes) without one."""
+    if page.photometric != CFA:
+        names = {1: ("grey",), 3: ("red", "green", "blue"), 4: ("red", "green", "blue", "white")}
+        if planes not in names:
+            msg = f"a linear raw image of {planes} planes is not known here"
+            raise NotAFrame(msg)
+        return None, names[planes]
+    rows, cols = numbers(page, 33421, [2, 2]).astype(int)[:2]
+    codes = np.frombuffer(_bytes(page, 33422) or CFA_PATTERN, np.uint8)
+    if rows < 1 or cols < 1 or codes.size != rows * cols or codes.max() >= len(CFA_COLORS):
+        msg = f"its mosaic of {rows} x {cols} with codes {codes.tolist()} is not known here"
+        raise NotAFrame(msg)
+    present = sorted({int(c) for c in codes})
+    index = np.array([present.index(c) for c in codes], np.uint8).reshape(rows, cols)
+    return index, tuple(CFA_COLORS[c] for c in present)
+
+
+def levels(
+    page: tifffile.TiffPage, planes: int, area: Box, table: NDArray[np.float64] | None
+) -> Levels:
+    """Black and white of the active area, with the specification's defaults."""
+    rows, cols = numbers(page, 50713, [1, 1]).astype(int)[:2]
+    black = numbers(page, 50714, [0.0])
+    if black.size not in (1, rows * cols * planes):
+        msg = f"its BlackLevel has {black.size} values for {rows} x {cols} x {planes}"
+        raise NotAFrame(msg)
+    if black.size == 1:
+        black = np.full(rows * cols * planes, black[0])
+    if np.dtype(page.dtype).kind == "f":
+        top = 1.0
+    else:
+        top = float(2 ** (16 if table is not None else page.bitspersample) - 1)
+    white = np.broadcast_to(numbers(page, 50717, [top]), planes).astype(float)
+    pattern = black.reshape(rows, cols, planes)
+    if not (np.isfinite(pattern).all() and (white > pattern.max((0, 1))).all()):
+        msg = f"its white level {white.tolist()} is not above its black level {black.tolist()}"
+        raise NotAFrame(msg)
+    return Levels(pattern, white, _delta(page, 50716, area.height), _delta(page, 50715, area.width))
+
+
+def _delta(page: tifffile.TiffPage, code: int, length: int) -> NDArray[np.float64] | None:
+    """BlackLevelDeltaV or -H, one value for each row or column of the active area."""
+    delta: NDArray[np.float64] | None = numbers(page, code, None)
+    if delta is None or not delta.any():
+        return None
+    if delta.size != length:
+        msg = f"its black level deltas have {delta.size} values for {length} rows or columns"
+        raise NotAFrame(msg)
+    return delta
+
+
+def masked_border(page: tifffile.TiffPage, area: Box) -> Box | None:
+    """A masked border: as the file lists it, else what lies left of or above the active area."""
+    listed = numbers(page, 50830, [])
+    size = Size(page.imagewidth, page.imagelength)
+    boxes = [
+        Box(int(left), int(top), int(right - left), int(bottom - top))
+        for top, left, bottom, right in listed[: listed.size // 4 * 4].reshape(-1, 4)
+    ]
+    if not boxes:  # the inner half: the outermost and the nearest photosites are not always dark
+        left, top = area.col, area.row
+        boxes = [
+            Box(left // 4, area.row, left // 2, area.height),
+            Box(area.col, top // 4, area.width, top // 2),
+        ]
+    upright_first = sorted(boxes, key=lambda b: b.height < b.width)
+    wide = (b for b in upright_first if min(b.width, b.height) >= BORDER_WIDTH and b.inside(size))
+    return next(wide, None)

@@ -1,0 +1,244 @@
+"""Camera raw files through LibRaw: the mosaic as it is, black and white as LibRaw states them.
+
+LibRaw has to decode such a file whole; that is done once, at the first box, and kept until the
+frame is closed. Nothing is demosaiced, scaled or white-balanced.
+"""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import rawpy
+from numpy.typing import NDArray
+
+from verify.errors import NotAFrame
+from verify.frames.frame import Doubt, Region, Settings, main_color
+from verify.frames.geometry import Box, Size
+from verify.frames.levels import Levels, black_doubt, clipping_code
+
+LETTERS = {
+    "R": "red", "G": "green", "B": "blue", "C": "cyan", "M": "magenta", "Y": "yellow", "W": "white",
+}  # fmt: skip
+FLIP_TO_ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}  # LibRaw's bits to Exif's
+UNKNOWN = (0.0, 1.0)  # what LibRaw reports for a setting that is not there
+SAMPLE_ROWS = 48  # rows looked at for the clipping level and the scene's mean
+BORDER_WIDTH = 8  # photosites; a narrower masked border says nothing
+CONSTANT_ROWS = 2  # rows of nothing but zeros at the end of a picture: it was cut short
+
+
+@dataclass(frozen=True, slots=True)
+class _Decoded:
+    """A decoded mosaic or stack with what its scale needs."""
+
+    codes: NDArray[np.uint16]  # (rows, cols, planes) visible area, a view into LibRaw's memory
+    levels: Levels
+    pattern: NDArray[np.uint8] | None  # index into colors, anchored at the visible corner
+    colors: tuple[str, ...]
+    clip_code: float  # [DN] where the sensor clips
+    doubt: Doubt | None  # about black
+
+
+@dataclass(slots=True)
+class RawSource:
+    """A file that LibRaw opened; decoded at the first use of a pixel."""
+
+    raw: rawpy.RawPy
+    foveon: bool  # three planes a photosite are this sensor's nature
+    _decoded: _Decoded | None = field(default=None)
+
+    @property
+    def size(self) -> Size:
+        """Size of the visible area as stored."""
+        return Size(self.raw.sizes.width, self.raw.sizes.height)
+
+    def read(self, box: Box) -> Region:
+        """Linear signal of a box of the visible area."""
+        d = self._decode()
+        codes = d.codes[box.row : box.row + box.height, box.col : box.col + box.width]
+        signal = d.levels.linear(codes, box.row, box.col)
+        clipped, floored = codes >= d.clip_code, codes == 0
+        black, white = d.levels.black.mean((0, 1)), d.levels.white
+        doubts = (d.doubt,) if d.doubt is not None else ()
+        steps = ("decoder", "black", "scale to white")
+        if d.pattern is None:
+            flat = codes.shape[2] == 1
+            return Region(
+                signal=signal[..., 0] if flat else signal,
+                colors=d.colors,
+                classes=None,
+                clipped=clipped[..., 0] if flat else clipped,
+                floored=floored[..., 0] if flat else floored,
+                black=tuple(float(b) for b in black),
+                white=tuple(float(w) for w in white),
+                clips_at=tuple(float((d.clip_code - b) / (white[0] - b)) for b in black),
+                steps=steps,
+                doubts=doubts,
+            )
+        blacks = [
+            float(d.levels.black[..., 0][d.pattern == i].mean()) for i in range(len(d.colors))
+        ]
+        rows, cols = d.pattern.shape
+        r = (box.row + np.arange(box.height)) % rows
+        c = (box.col + np.arange(box.width)) % cols
+        return Region(
+            signal=signal[..., 0],
+            colors=d.colors,
+            classes=d.pattern[r[:, None], c[None, :]],
+            clipped=clipped[..., 0],
+            floored=floored[..., 0],
+            black=tuple(blacks),
+            white=(float(white[0]),) * len(d.colors),
+            clips_at=tuple((d.clip_code - b) / (float(white[0]) - b) for b in blacks),
+            steps=steps,
+            doubts=doubts,
+        )
+
+    def scene_mean(self) -> float | None:
+        """Mean signal of the main colour over rows spread evenly over the picture."""
+        d = self._decode()
+        rows = _spread_rows(d.codes)
+        index = d.colors.index(main_color(d.colors))
+        if d.pattern is None:
+            codes, black = d.codes[rows, :, index], float(d.levels.black[0, 0, index])
+        else:
+            repeat_rows, repeat_cols = d.pattern.shape
+            r, c = rows % repeat_rows, np.arange(d.codes.shape[1]) % repeat_cols
+            codes = d.codes[rows, :, 0][d.pattern[r[:, None], c[None, :]] == index]
+            black = float(d.levels.black[..., 0][d.pattern == index].mean())
+        return (float(codes.mean()) - black) / (float(d.levels.white[0]) - black)
+
+    def close(self) -> None:
+        """Let LibRaw's memory go."""
+        self._decoded = None
+        self.raw.close()
+
+    def _decode(self) -> _Decoded:
+        """Decode once; NotAFrame where LibRaw cannot, or where the end is missing."""
+        if self._decoded is not None:
+            return self._decoded
+        raw = self.raw
+        try:
+            visible: NDArray[Any] = raw.raw_image_visible
+        except rawpy.LibRawError as error:
+            raise NotAFrame(_refusal(error)) from error
+        stack = visible.ndim == 3
+        if stack and not self.foveon:
+            msg = (
+                "it holds reduced-size colour-difference (YCC) data, which is not linear: set the "
+                "camera to full-size raw"
+            )
+            raise NotAFrame(msg)
+        codes = visible[..., :3] if stack else visible[..., None]
+        if not codes[-CONSTANT_ROWS:].any():
+            msg = "its last rows are empty: the file is cut short. Copy it again"
+            raise NotAFrame(msg)
+        white = float(raw.white_level)
+        pattern, colors, black = _mosaic(raw, stack)
+        levels = Levels(black, np.full(codes.shape[2], white))
+        if not (white > black.max()):
+            msg = f"LibRaw gives white {white:.0f}, not above black {black.max():.0f}"
+            raise NotAFrame(msg)
+        found = None
+        if pattern is not None:
+            sample = codes[_spread_rows(codes), :, 0]
+            found = clipping_code(sample, white, pattern.shape[1])
+        self._decoded = _Decoded(
+            codes, levels, pattern, colors, white if found is None else found,
+            None if stack else self._border_doubt(levels),
+        )  # fmt: skip
+        return self._decoded
+
+    def _border_doubt(self, levels: Levels) -> Doubt | None:
+        """Hold the border left of or above the visible area against LibRaw's black."""
+        sizes, whole = self.raw.sizes, self.raw.raw_image
+        left, top = sizes.left_margin, sizes.top_margin
+        if left // 2 >= BORDER_WIDTH:
+            row, col = top, left // 4
+            border = whole[row : row + sizes.height, col : col + left // 2]
+        elif top // 2 >= BORDER_WIDTH:
+            row, col = top // 4, left
+            border = whole[row : row + top // 2, col : col + sizes.width]
+        else:
+            return None
+        rows, cols, _ = levels.black.shape
+        r = (row - top + np.arange(border.shape[0])) % rows
+        c = (col - left + np.arange(border.shape[1])) % cols
+        return black_doubt(border, levels.black[r[:, None], c[None, :], 0], float(levels.white[0]))
+
+
+def _spread_rows(codes: NDArray[Any]) -> NDArray[np.intp]:
+    """Rows spread over a picture, in odd steps so that every row of a mosaic's repeat is met."""
+    return np.arange(0, codes.shape[0], max(1, codes.shape[0] // SAMPLE_ROWS) | 1)
+
+
+def _mosaic(
+    raw: rawpy.RawPy, stack: bool
+) -> tuple[NDArray[np.uint8] | None, tuple[str, ...], NDArray[np.float64]]:
+    """Pattern, colours and black (rows, cols, planes) as LibRaw describes them."""
+    blacks = np.asarray(raw.black_level_per_channel, float)
+    if stack:
+        return None, ("red", "green", "blue"), blacks[:3].reshape(1, 1, 3)
+    indices = raw.raw_pattern
+    if indices is None or raw.num_colors == 1:
+        return None, ("grey",), blacks[:1].reshape(1, 1, 1)
+    letters = raw.color_desc.decode("ascii", "replace")
+    names = [LETTERS.get(letters[i] if i < len(letters) else "?", "white") for i in range(4)]
+    colors = tuple(dict.fromkeys(names[i] for i in sorted(set(indices.ravel().tolist()))))
+    pattern = np.array([[colors.index(names[i]) for i in row] for row in indices], np.uint8)
+    return pattern, colors, blacks[indices][..., None]
+
+
+def _refusal(error: rawpy.LibRawError) -> str:
+    """One line for what LibRaw could not do."""
+    said = error.args[0] if error.args else ""
+    text = said.decode("utf-8", "replace") if isinstance(said, bytes) else str(said)
+    return (
+        f"LibRaw cannot decode it ({text or type(error).__name__}): it is no picture it knows, or "
+        "it is damaged or cut short. Copy it again, or save it as a DNG"
+    )
+
+
+def open_raw(path: Path) -> tuple[RawSource, int]:
+    """Open a file with LibRaw; no pixel is decoded.
+
+    Returns
+    -------
+    The source, and the Exif Orientation as LibRaw understands it.
+
+    Raises
+    ------
+    NotAFrame
+        If LibRaw does not open it.
+    """
+    try:
+        raw = rawpy.imread(str(path))
+    except rawpy.LibRawError as error:
+        raise NotAFrame(_refusal(error)) from error
+    with path.open("rb") as file:
+        foveon = file.read(4) == b"FOVb"
+    return RawSource(raw, foveon), FLIP_TO_ORIENTATION.get(raw.sizes.flip, 1)
+
+
+def libraw_settings(source: RawSource) -> Settings:
+    """What LibRaw found of the settings, zeros and ones for unknown taken out.
+
+    LibRaw tells them only once the file is decoded; NotAFrame where it cannot be.
+    """
+    try:
+        other, lens = source.raw.other, source.raw.lens
+    except rawpy.LibRawError as error:
+        raise NotAFrame(_refusal(error)) from error
+
+    def known(value: float) -> float | None:
+        return float(value) if np.isfinite(value) and value > 0 and value not in UNKNOWN else None
+
+    captured = other.timestamp if other.timestamp and other.timestamp.year > 1970 else None
+    return Settings(
+        lens=lens.model or None,
+        f_number=known(round(other.aperture, 4)),
+        shutter_s=known(float(f"{other.shutter_speed:.6g}")),  # LibRaw keeps it in single precision
+        iso=known(other.iso_speed),
+        focal_mm=known(round(other.focal_length, 3)),
+        captured=captured,
+    )

@@ -1,0 +1,249 @@
+"""The card in a frame to a number: mean linear signal, its uncertainty, and what is doubtful.
+
+The mean is taken in linear signal over every photosite of the main colour (green of a mosaic, Y
+of an RGB picture); stops come later.
+"""
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from verify.errors import FrameError, NotAFrame
+from verify.evenness import Blocks, blocks_of, evenness
+from verify.frames.frame import Doubt, Frame, Region, main_color
+from verify.frames.geometry import Box
+from verify.target import Target
+
+WARN_SHARE = 1e-3  # of photosites clipped or at the floor: the mean may lie
+BOUND_SHARE = 1e-2  # more than this: it is a bound, not a value
+NEAR_CLIPPING = 0.9  # of clipping
+UNEVEN_STOPS = 0.15  # gradient across the box
+BESIDE_STOPS = 0.05  # unevenness beside a gradient: an edge, a shadow, texture
+SMALL_COUNT = 100  # photosites of the main colour
+DARK_SIGMAS = 5.0  # a mean closer to 0 than this many standard errors is black
+OFF_CENTRE = 0.3  # of the half diagonal
+GLARE_SHARE = 0.01  # of the mean scene that reaches the card's image through the lens
+GLARE_STOPS = 0.05  # what is warned of
+NORMAL_TANGENT = 0.5  # half diagonal over focal length of a normal lens, where it is unknown
+FLAT_MIDDLE = 0.05  # side of the box in the middle of a flat frame, as a share of its sides
+
+Bound = Literal["at-least", "at-most"]
+
+
+@dataclass(frozen=True, slots=True)
+class PatchReading:
+    """Linear signal of one uniform area. Colours that the sensor has not are None."""
+
+    target: Target
+    signal: float  # mean of the main colour, 1 at the stated white
+    noise: float  # standard error of ``signal`` from noise
+    red: float | None  # mean linear signal of the red photosites or plane
+    green: float | None
+    blue: float | None
+    clipped: dict[str, float]  # share of photosites at clipping, by colour (0 to 1)
+    floored: float  # share of the main colour at the lowest code (0 to 1)
+    black: float  # stated black of the main colour [DN]
+    white: float  # stated white of the main colour [DN]
+    clips_at: float  # signal at which the main colour clips
+    gradient_stops: float  # end to end across the box
+    bound: Bound | None  # ``signal`` is a bound, not a value
+    u_terms: dict[str, float]  # standard uncertainty of each cause within the frame [stop]
+    doubts: tuple[Doubt, ...]
+    steps: tuple[str, ...]  # applied to the stored values, in order
+
+
+def measure(frame: Frame, target: Target, flat: Frame | None = None) -> PatchReading:
+    """Measure a card or a patch.
+
+    Parameters
+    ----------
+    frame : an open frame.
+    target : where the card is.
+    flat : an open frame of an even surface, same lens, aperture and focus; corrects falloff.
+
+    Raises
+    ------
+    FrameError
+        If the pixels cannot be decoded, or none of them is a number.
+    """
+    box = target.box
+    region = frame.signal(box)
+    color = main_color(region.colors)
+    blocks, odd = _gathered(region, box)
+    even = None if flat is None else _even_light(blocks, flat, frame, box)
+    doubts = [*region.doubts, *odd]
+    if flat is not None and even is None:
+        doubts.append(Doubt("flat-not-used"))
+    shown = blocks if even is None else even
+    signal, noise = shown.mean, shown.noise
+    gradient, beside = evenness(shown)
+    shift = max((d.signal for d in region.doubts), default=0.0)
+    level = max(signal, noise, 1e-12)
+    terms = {"noise": _as_stops(noise, level), "evenness": gradient / math.sqrt(12)}
+    if shift:
+        terms["black"] = _as_stops(shift, level)
+    falloff = _falloff_stops(frame, box)
+    if falloff is not None and even is None:
+        terms["falloff"] = falloff
+        doubts.append(Doubt("off-centre"))
+    scene = frame.scene_mean()
+    if scene is not None and scene > 0:
+        terms["glare"] = math.log2(1 + GLARE_SHARE * scene / level)
+        if terms["glare"] > GLARE_STOPS:
+            doubts.append(Doubt("glare"))
+    main = region.colors.index(color)
+    clipped = {c: _share(region, c, "clipped") for c in dict.fromkeys(region.colors)}
+    if region.luminance is not None:
+        clipped["luminance"] = float(region.clipped.any(axis=-1).mean())
+    floored = _share(region, color, "floored")
+    over = clipped.get("luminance", clipped[color])
+    least = max(DARK_SIGMAS * noise, 2 * shift)
+    bound = _bound(signal, least, over, floored)
+    doubts += _doubts(
+        bound, max(clipped.values()), signal / region.clips_at[main], signal > frame.linear_limit
+    )
+    if not frame.scene_referred:
+        doubts.append(Doubt("rendered"))
+    if gradient > UNEVEN_STOPS or beside > BESIDE_STOPS:
+        doubts.append(Doubt("uneven"))
+    if shown.counts.sum() < SMALL_COUNT:
+        doubts.append(Doubt("too-small"))
+    return PatchReading(
+        target=target,
+        signal=signal,
+        noise=noise,
+        red=_mean(region, "red"),
+        green=_mean(region, "green"),
+        blue=_mean(region, "blue"),
+        clipped=clipped,
+        floored=floored,
+        black=region.black[main],
+        white=region.white[main],
+        clips_at=region.clips_at[main],
+        gradient_stops=gradient,
+        bound=bound,
+        u_terms=terms,
+        doubts=tuple(doubts),
+        steps=region.steps if even is None else (*region.steps, "flat frame"),
+    )
+
+
+def _gathered(region: Region, box: Box) -> tuple[Blocks, list[Doubt]]:
+    """Blocks of the main colour; values that are no numbers are left out and told of."""
+    values, rows, cols = _main_photosites(region)
+    finite = np.isfinite(values)
+    doubts = []
+    if not finite.all():
+        share = 1 - float(finite.mean())
+        if share > BOUND_SHARE:
+            msg = f"{share:.0%} of the box is not a number (NaN or infinity): nothing to measure"
+            raise NotAFrame(msg)
+        values, rows, cols = values[finite], rows[finite], cols[finite]
+        doubts.append(Doubt("not-finite", f"{share:.2%} of the box is not a number"))
+    if values.size == 0:
+        msg = "the box holds no photosite of the main colour: make it larger"
+        raise FrameError(msg)
+    return blocks_of(values, rows, cols, (box.height, box.width)), doubts
+
+
+def _main_photosites(
+    region: Region,
+) -> tuple[NDArray[np.float64], NDArray[np.intp], NDArray[np.intp]]:
+    """Signal of the main colour, flat, with the row and the column of each value."""
+    main = region.colors.index(main_color(region.colors))
+    if region.classes is not None:
+        chosen = region.classes == main
+        rows, cols = np.nonzero(chosen)
+        return region.signal[chosen], rows, cols
+    if region.luminance is not None:
+        array = region.signal @ np.asarray(region.luminance)
+    else:
+        array = region.signal if region.signal.ndim == 2 else region.signal[..., main]
+    rows, cols = np.indices(array.shape)
+    return array.ravel(), rows.ravel(), cols.ravel()
+
+
+def _even_light(blocks: Blocks, flat: Frame, frame: Frame, box: Box) -> Blocks | None:
+    """Blocks corrected by a flat frame; None where it is of another size or too dark.
+
+    The flat may have been shot with the camera turned: it is read as if it were turned like the
+    frame, for both lie on the same photosites.
+    """
+    turned = replace(flat.settings, orientation=frame.settings.orientation)
+    alike = replace(flat, settings=turned)
+    if alike.size != frame.size:
+        return None
+    size = alike.size
+    width, height = (max(16, int(side * FLAT_MIDDLE)) for side in (size.width, size.height))
+    middle = Box((size.width - width) // 2, (size.height - height) // 2, width, height)
+    if not middle.inside(size):
+        return None
+    centre = _gathered(alike.signal(middle), middle)[0]
+    there = _gathered(alike.signal(box), box)[0]
+    lit = there.means[there.counts > 0]
+    if centre.mean <= DARK_SIGMAS * centre.noise or (lit <= 0).any():
+        return None
+    return blocks.over(there, centre.mean)
+
+
+def _falloff_stops(frame: Frame, box: Box) -> float | None:
+    """cos^4 of the field angle at the box [stop], None near enough to the axis."""
+    size = frame.size
+    x = box.col + box.width / 2 - size.width / 2
+    y = box.row + box.height / 2 - size.height / 2
+    half = math.hypot(size.width, size.height) / 2
+    place = math.hypot(x, y)
+    if place <= OFF_CENTRE * half:
+        return None
+    pitch, focal = frame.settings.pixel_pitch_um, frame.settings.focal_mm
+    tangent = place / half * NORMAL_TANGENT
+    if pitch is not None and focal is not None:
+        tangent = place * pitch / 1000 / focal
+    return -4 * math.log2(math.cos(math.atan(tangent)))
+
+
+def _bound(signal: float, least: float, clipped: float, floored: float) -> Bound | None:
+    """Whether the mean is only a bound on the card's signal."""
+    if clipped > BOUND_SHARE:
+        return "at-least"
+    if floored > BOUND_SHARE or signal <= least:
+        return "at-most"
+    return None
+
+
+def _doubts(
+    bound: Bound | None, clipped: float, of_clipping: float, beyond_limit: bool
+) -> list[Doubt]:
+    """Warnings of a card near or beyond the ends of the scale."""
+    if bound == "at-most":
+        return [Doubt("at-black")]
+    if bound == "at-least":
+        return [Doubt("clipped")]
+    found = []
+    if clipped > WARN_SHARE:
+        found.append(Doubt("part-clipped", f"{clipped:.1%} of one colour is clipped"))
+    if of_clipping > NEAR_CLIPPING or beyond_limit:
+        found.append(Doubt("near-clipping"))
+    return found
+
+
+def _share(region: Region, color: str, of: Literal["clipped", "floored"]) -> float:
+    """Share of the photosites of a colour that are clipped or at the floor."""
+    return float(region.values(color, of).mean())
+
+
+def _mean(region: Region, color: str) -> float | None:
+    """Mean linear signal of a colour; None where the sensor has it not."""
+    if color not in region.colors:
+        return None
+    values = region.values(color, "signal")
+    finite = values[np.isfinite(values)]
+    return float(finite.mean()) if finite.size else None
+
+
+def _as_stops(part: float, level: float) -> float:
+    """A small part of a signal as stops: the slope of log2."""
+    return part / level / math.log(2)

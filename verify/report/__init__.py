@@ -1,0 +1,1 @@
+"""A shoot to something a person or a program reads: text, JSON, CSV."""

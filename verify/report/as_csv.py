@@ -1,0 +1,42 @@
+"""A shoot as CSV: a row for each frame, the columns of the JSON laid flat."""
+
+import csv
+import io
+from typing import Any
+
+from verify.report.as_json import as_records
+from verify.shoot import Shoot
+
+TOP = (
+    "file", "setup", "verdict", "judged_by", "chance_within", "error_stops", "u_stops",
+    "settings_stops", "rest_stops", "difference_stops", "repeat_u_stops", "bound",
+    "expected_signal", "offset_stops",
+)  # fmt: skip
+CARD = (
+    "signal", "red", "green", "blue", "below_clipping_stops", "gradient_stops",
+    "red_green_stops", "blue_green_stops",
+)  # fmt: skip
+CAMERA = ("captured", "make", "model", "serial", "lens", "f_number", "shutter_s", "iso")
+
+
+def as_csv(shoot: Shoot) -> str:
+    """Header and rows; lists joined by "; ", unknown values empty."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([*TOP, *CARD, *CAMERA, "warnings", "notes", "problem"])
+    for frame in as_records(shoot)["frames"]:
+        writer.writerow(_row(frame))
+    return out.getvalue()
+
+
+def _row(frame: dict[str, Any]) -> list[Any]:
+    """One frame's values in the order of the header."""
+    card = frame["card"] or {}
+    return [
+        *(frame[name] for name in TOP),
+        *(card.get(name) for name in CARD),
+        *(frame["camera"][name] for name in CAMERA),
+        "; ".join(frame["warnings"]),
+        "; ".join(frame["notes"]),
+        frame["problem"],
+    ]

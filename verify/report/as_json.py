@@ -1,0 +1,156 @@
+"""A shoot as JSON of the format ``greyproof.check/1``; ``check.schema.json`` describes it.
+
+A value that is not known is null, never 0, and no number is NaN or infinite.
+"""
+
+import json
+import math
+from dataclasses import asdict
+from typing import Any
+
+from verify import __version__
+from verify.compare import FrameCheck, marked_f_number
+from verify.exposure import exact_f_number
+from verify.frames.frame import Settings
+from verify.measure import PatchReading
+from verify.plan.expected import departure_stops, expected_signal, plan_in_words
+from verify.plan.records import Card, Plan, SetUp
+from verify.shoot import Shoot
+
+FORMAT = "greyproof.check/1"
+SHOWN_COLORS = ("red", "green", "blue")
+
+
+def as_json(shoot: Shoot) -> str:
+    """The whole shoot, indented, with a line end."""
+    return json.dumps(as_records(shoot), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def as_records(shoot: Shoot) -> dict[str, Any]:
+    """The whole shoot as dictionaries, lists and plain values."""
+    records = {
+        "format": FORMAT,
+        "greyproof": __version__,
+        "plan": _plan(shoot.plan),
+        "frames": [_frame(check) for check in shoot.checks],
+        "setups": [asdict(summary) for summary in shoot.summaries],
+        "notes": list(shoot.notes),
+        "skipped": shoot.skipped,
+    }
+    return {key: _plain(value) for key, value in records.items()}
+
+
+def _plan(plan: Plan) -> dict[str, Any]:
+    """The plan as it was understood."""
+    return {"file": plan.source, "setups": [_setup(setup) for setup in plan.setups]}
+
+
+def _setup(setup: SetUp) -> dict[str, Any]:
+    """One set-up, exact values, with what follows from it."""
+    reading, camera = setup.reading, setup.camera
+    planned = reading is not None and camera is not None
+    return {
+        "name": setup.name,
+        "words": plan_in_words(setup),
+        "reading": None if reading is None else asdict(reading),
+        "camera": None if camera is None else asdict(camera),
+        "card": _card(setup.card),
+        "tolerance": asdict(setup.tolerance),
+        "uncertainty": asdict(setup.scatter),
+        "departure_stops": departure_stops(reading, camera) if reading and camera else None,
+        "expected_signal": expected_signal(setup) if planned else None,
+    }
+
+
+def _card(card: Card) -> dict[str, Any]:
+    """The card of a set-up."""
+    return {
+        "name": card.name,
+        "reflectance": card.reflectance,
+        "box": None if card.place is None else list(card.place.box),
+        "flat": None if card.flat is None else str(card.flat),
+    }
+
+
+def _frame(check: FrameCheck) -> dict[str, Any]:
+    """One frame."""
+    return {
+        "file": str(check.file),
+        "setup": check.setup,
+        "verdict": check.verdict,
+        "judged_by": check.judged_by,
+        "chance_within": check.chance_within,
+        "problem": check.problem,
+        "camera": _camera(check.settings or Settings()),
+        "card": None if check.patch is None else _patch(check.patch),
+        "patches": [],
+        "expected_signal": check.expected_signal,
+        "offset_stops": check.offset_stops,
+        "error_stops": check.error_stops,
+        "settings_stops": check.settings_stops,
+        "rest_stops": check.rest_stops,
+        "difference_stops": check.difference_stops,
+        "u_stops": check.u_stops,
+        "repeat_u_stops": check.repeat_u_stops,
+        "budget": dict(check.budget),
+        "bound": check.bound,
+        "warnings": list(check.warnings),
+        "notes": list(check.notes),
+    }
+
+
+def _camera(settings: Settings) -> dict[str, Any]:
+    """What the file records; the f-number exact, with the printed one beside it."""
+    n = settings.f_number
+    return {
+        "make": settings.make,
+        "model": settings.model,
+        "serial": settings.serial,
+        "lens": settings.lens,
+        "f_number": None if n is None else exact_f_number(n),
+        "f_number_marked": marked_f_number(settings),
+        "shutter_s": settings.shutter_s,
+        "iso": settings.iso,
+        "focal_mm": settings.focal_mm,
+        "pixel_pitch_um": settings.pixel_pitch_um,
+        "captured": None if settings.captured is None else settings.captured.isoformat(),
+    }
+
+
+def _patch(patch: PatchReading) -> dict[str, Any]:
+    """The card as measured."""
+    box = patch.target.box
+    return {
+        "box": [box.col, box.row, box.width, box.height],
+        "corners": [list(corner) for corner in patch.target.corners],
+        "found_by": patch.target.found_by,
+        "signal": patch.signal,
+        "red": patch.red,
+        "green": patch.green,
+        "blue": patch.blue,
+        "clipped": {color: patch.clipped.get(color) for color in SHOWN_COLORS},
+        "black": patch.black,
+        "white": patch.white,
+        "gradient_stops": patch.gradient_stops,
+        "red_green_stops": _stops_between(patch.red, patch.green),
+        "blue_green_stops": _stops_between(patch.blue, patch.green),
+        "below_clipping_stops": _stops_between(patch.clips_at, patch.signal),
+    }
+
+
+def _stops_between(value: float | None, other: float | None) -> float | None:
+    """log2 of a ratio, None where either is unknown or not above zero."""
+    if value is None or other is None or value <= 0 or other <= 0:
+        return None
+    return math.log2(value / other)
+
+
+def _plain(value: Any) -> Any:
+    """Plain values only; what is no finite number becomes null."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {key: _plain(inner) for key, inner in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(inner) for inner in value]
+    return value

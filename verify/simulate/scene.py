@@ -1,0 +1,269 @@
+"""Light on a set, through the lens, onto a sensor: the forward model, with the truth kept."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from verify import exposure
+from verify.simulate.camera import Box, CameraModel, Settings, sensor_box, to_sensor
+
+_ROWS_AT_ONCE = 512  # rows exposed in one go: keeps a large frame's working memory small
+
+PlacedBox = tuple[float, float, float, float]  # column, row, width, height; fractions if all <= 1
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """The light where the card stands."""
+
+    pop_lxs: float = 0.0  # illuminance x time of one pop [lx s]
+    pops: float = 1.0  # how many pops fired
+    ambient_lx: float = 0.0  # illuminance of everything that is not flash [lx]
+
+    @classmethod
+    def metered(
+        cls, f_number: float, iso: float = 100.0, pops: int = 1, constant: float = exposure.C_FLAT
+    ) -> "Light":
+        """Flash that an incident meter reads as ``f_number`` (exact) with ``pops`` fired."""
+        total = float(exposure.light_for_reading(f_number, iso, constant))
+        return cls(pop_lxs=total / pops, pops=pops)
+
+    @classmethod
+    def continuous(
+        cls,
+        f_number: float,
+        shutter_s: float,
+        iso: float = 100.0,
+        constant: float = exposure.C_FLAT,
+    ) -> "Light":
+        """Ambient that an incident meter reads as ``f_number`` at ``shutter_s`` (both exact)."""
+        total = float(exposure.light_for_reading(f_number, iso, constant))
+        return cls(ambient_lx=total / shutter_s)
+
+    def changed(self, stops: float) -> "Light":
+        """Return the same light with each pop ``stops`` stronger."""
+        return replace(self, pop_lxs=self.pop_lxs * 2.0**stops)
+
+
+@dataclass(frozen=True, slots=True)
+class Prop:
+    """Something flat and matt on the set besides the card."""
+
+    box: PlacedBox  # upright pixels, or fractions of the picture
+    reflectance: float  # 0 to 1
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """A set with a grey card, as the upright picture shows it."""
+
+    size: tuple[int, int] = (480, 320)  # width, height of the active area, upright [px]
+    background: float = 0.09  # reflectance of everything else
+    card: float = 0.18  # reflectance of the card
+    card_box: PlacedBox = (0.42, 0.40, 0.12, 0.16)  # fractions if all <= 1
+    props: tuple[Prop, ...] = ()
+    gradient_stops: float = 0.0  # light across the card, edge to edge; 0 at its centre
+    gradient_deg: float = 0.0  # way it rises: 0 to the right, 90 downwards
+    falloff: bool = False  # cos^4 by focal length and pixel pitch
+    glare: float = 0.0  # veiling light, as a share of the picture's mean light
+
+    def box_px(self, box: PlacedBox) -> Box:
+        """``box`` in whole upright pixels; fractions of the size when all four are at most 1."""
+        width, height = self.size
+        scale = (width, height, width, height) if max(box) <= 1 else (1, 1, 1, 1)
+        column, row, across, down = (round(v * s) for v, s in zip(box, scale, strict=True))
+        return column, row, across, down
+
+
+@dataclass(frozen=True, slots=True)
+class Exposed:
+    """A simulated exposure and what is true about its card."""
+
+    mosaic: NDArray[np.uint16]  # (rows, columns[, 3]) of the whole sensor, not upright [DN]
+    card_box: Box  # upright pixels of the active area
+    card_signal: float  # mean of the card's green photosites, before noise and clipping
+    card_noise_stops: float  # one standard deviation of that mean in the file [stops]
+    card_clipped: float  # share of the card's green photosites at or above clipping, before noise
+
+
+def expose(
+    scene: Scene,
+    light: Light,
+    camera: CameraModel,
+    settings: Settings,
+    rng: np.random.Generator | None = None,
+) -> Exposed:
+    """Expose ``scene`` and read the sensor out.
+
+    Parameters
+    ----------
+    rng : source of the noise; None: no noise, only the rounding to whole DN.
+
+    Raises
+    ------
+    ValueError
+        If a setting that the light needs is neither recorded nor given as a true value.
+
+    References
+    ----------
+    ISO 2720:1974 and ISO 12232:2006 for the level, EMVA 1288 for shot, read and rounding noise.
+    """
+    iso = settings.iso_of_light()
+    upright = _relative_light(scene, camera, settings) * np.float32(
+        _white_signal(light, settings) * 2.0**camera.speed_error_stops
+    )
+    signal = np.ascontiguousarray(to_sensor(upright, settings.orientation))
+    box = scene.box_px(scene.card_box)
+    green = _green_of_card(signal, sensor_box(box, scene.size, settings.orientation), camera)
+    mean = float(np.mean(green, dtype=np.float64))
+    clip_signal = _clip_signal(camera)
+    return Exposed(
+        mosaic=_read_out(signal, camera, iso, rng),
+        card_box=box,
+        card_signal=mean,
+        card_noise_stops=_noise_stops(mean, green.size, camera, iso),
+        card_clipped=float(np.mean(green >= clip_signal)),
+    )
+
+
+def _white_signal(light: Light, settings: Settings) -> float:
+    """Signal of a green photosite that sees a matt surface of reflectance 1."""
+    total = light.pop_lxs * light.pops
+    if light.ambient_lx:
+        total += light.ambient_lx * settings.shutter_s_of_light()
+    on_sensor = exposure.sensor_exposure(
+        exposure.card_luminance(total, 1.0),
+        settings.f_number_of_light(),
+        settings.lost_stops,
+        settings.t_stop,
+    )
+    return float(exposure.sensor_signal(on_sensor, settings.iso_of_light()))
+
+
+def _relative_light(scene: Scene, camera: CameraModel, settings: Settings) -> NDArray[np.float32]:
+    """Light of the upright picture against a surface of reflectance 1 at its centre."""
+    width, height = scene.size
+    picture = np.full((height, width), scene.background, np.float32)
+    for prop in scene.props:
+        picture[_slices(scene.box_px(prop.box))] = prop.reflectance
+    card = _slices(scene.box_px(scene.card_box))
+    picture[card] = scene.card * _gradient(scene)
+    if scene.falloff:
+        if settings.focal_mm is None:
+            raise ValueError("falloff needs a focal length")
+        per_px = camera.pixel_pitch_um / 1000 / settings.focal_mm
+        across = ((np.arange(width, dtype=np.float32) + 0.5 - width / 2) * per_px) ** 2
+        down = ((np.arange(height, dtype=np.float32) + 0.5 - height / 2) * per_px) ** 2
+        picture /= (1 + across + down[:, None]) ** 2
+    if scene.glare:
+        picture += np.float32(scene.glare * np.mean(picture, dtype=np.float64))
+    return picture
+
+
+def _gradient(scene: Scene) -> NDArray[np.float32]:
+    """Light across the card against its centre: linear in stops along ``gradient_deg``."""
+    _, _, width, height = scene.box_px(scene.card_box)
+    angle = math.radians(scene.gradient_deg)
+    across = ((np.arange(width) + 0.5) / width - 0.5) * math.cos(angle)
+    down = ((np.arange(height) + 0.5) / height - 0.5) * math.sin(angle)
+    light: NDArray[np.float32] = np.exp2(scene.gradient_stops * (across + down[:, None]))
+    return light.astype(np.float32)
+
+
+def _slices(box: Box) -> tuple[slice, slice]:
+    column, row, width, height = box
+    return slice(row, row + height), slice(column, column + width)
+
+
+def _green_of_card(
+    signal: NDArray[np.float32], box: Box, camera: CameraModel
+) -> NDArray[np.float32]:
+    """Signal of the green photosites in ``box`` of the sensor's active area; all, if no mosaic."""
+    rows, columns = _slices(box)
+    card = signal[rows, columns]
+    if camera.pattern is None:
+        return card.ravel()
+    green = np.array([list(row) for row in camera.pattern]) == "G"
+    down, across = np.arange(rows.start, rows.stop), np.arange(columns.start, columns.stop)
+    picked: NDArray[np.float32] = card[
+        green[np.ix_(down % green.shape[0], across % green.shape[1])]
+    ]
+    return picked
+
+
+def _clip_signal(camera: CameraModel) -> float:
+    """Lowest signal at which a photosite clips."""
+    clip = camera.white if camera.clip is None else min(camera.clip, camera.white)
+    lowest = float(np.max(camera.black))
+    return (clip - lowest) / (camera.white - lowest)
+
+
+def _noise_stops(mean: float, photosites: int, camera: CameraModel, iso: float) -> float:
+    """Standard deviation of the mean of ``photosites`` of signal ``mean`` [stops]; EMVA 1288."""
+    if mean <= 0:
+        return math.inf
+    electrons = camera.electrons(iso)
+    rounding = 1 / 12 / (camera.white - camera.mean_black()) ** 2
+    variance = mean / electrons + (camera.read_noise_e / electrons) ** 2 + rounding
+    return math.sqrt(variance / photosites) / (mean * math.log(2))
+
+
+def _read_out(
+    signal: NDArray[np.float32], camera: CameraModel, iso: float, rng: np.random.Generator | None
+) -> NDArray[np.uint16]:
+    """Whole DN of the whole sensor, masked border included, from the signal of its active area."""
+    left, top, right, bottom = camera.masked
+    height, width = signal.shape
+    shape = (top + height + bottom, left + width + right)
+    planes = (camera.planes,) if camera.planes > 1 else ()
+    mosaic = np.empty(shape + planes, np.uint16)
+    columns = np.arange(shape[1]) - left
+    for first in range(0, shape[0], _ROWS_AT_ONCE):
+        rows = np.arange(first, min(first + _ROWS_AT_ONCE, shape[0])) - top
+        lit = (rows >= 0) & (rows < height)
+        block = np.zeros((rows.size, shape[1]), np.float32)
+        block[lit, left : left + width] = signal[rows[lit]]
+        black = camera.black_at(rows, columns)
+        if camera.masked_black is not None:
+            dark = ~(lit[:, None] & (columns >= 0) & (columns < width))
+            black[dark] = camera.masked_black
+        block = _through_filters(block, rows[0], left, camera)
+        if rng is not None:
+            block += _noise(block, camera.electrons(iso), camera.read_noise_e, rng)
+        dn = black + block * (camera.white - black)
+        clip = camera.white if camera.clip is None else min(camera.clip, camera.white)
+        mosaic[first : first + rows.size] = np.clip(np.rint(dn), 0, clip).astype(np.uint16)
+    return mosaic
+
+
+def _through_filters(
+    block: NDArray[np.float32], first_row: int, left: int, camera: CameraModel
+) -> NDArray[np.float32]:
+    """Signal behind the colour filters: of the mosaic, or of each of three planes."""
+    if camera.planes > 1:
+        return np.stack([block * np.float32(camera.gain(colour)) for colour in "RGB"], axis=-1)
+    if camera.pattern is None:
+        return block
+    high, wide = len(camera.pattern), len(camera.pattern[0])
+    for row, letters in enumerate(camera.pattern):
+        for column, colour in enumerate(letters):
+            same = (
+                slice((row - first_row) % high, None, high),
+                slice((column + left) % wide, None, wide),
+            )
+            if colour != "G":
+                block[same] *= np.float32(camera.gain(colour))
+    return block
+
+
+def _noise(
+    signal: NDArray[np.float32], electrons: float, read_noise_e: float, rng: np.random.Generator
+) -> NDArray[np.float32]:
+    """Shot and read noise of ``signal``, normal with the mean and variance of the Poisson law."""
+    variance = np.maximum(signal, 0) / np.float32(electrons)
+    variance += np.float32((read_noise_e / electrons) ** 2)
+    noise = rng.standard_normal(signal.shape, np.float32)
+    noise *= np.sqrt(variance)
+    return noise

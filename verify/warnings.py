@@ -1,0 +1,57 @@
+"""The table of warnings: what may be doubtful about a measurement, each in one sentence.
+
+Records carry the name; reports print the sentence.
+"""
+
+WARNINGS: dict[str, str] = {
+    "no-offset": (
+        "No offset between this meter and this camera is known: the standards leave them up to "
+        "half a stop apart, so the absolute error is for orientation and frames are judged by "
+        "their difference from the reference frame."
+    ),
+    "dome-on-card": (
+        "The meter did not see the light as the card does (a dome, or not aimed as the card "
+        "faces): the card can get up to 0.6 stop less than the reading says."
+    ),
+    "clipped": "Part of the card is clipped: the true exposure is at least what is shown.",
+    "part-clipped": "A little of the card is clipped: the mean may be too low.",
+    "at-black": "The card is at black: the true exposure is at most what is shown.",
+    "near-clipping": "The card is so close to clipping that the response may bend.",
+    "uneven": "The light across the card is uneven: measure the spot where the meter was.",
+    "too-small": "The box holds few photosites: make it larger.",
+    "off-centre": (
+        "The card stands off the optical axis and no flat frame corrects the lens's falloff: "
+        "its size there is in the uncertainty."
+    ),
+    "flat-not-used": "The flat frame does not fit this frame: falloff is not corrected.",
+    "glare": (
+        "The scene is much brighter than the card: 1 % of it scattered in the lens lifts the card."
+    ),
+    "black-unsure": (
+        "The masked border of the sensor does not agree with the black that the file states: the "
+        "stated one is kept and the effect of the other is in the uncertainty."
+    ),
+    "opcode-not-applied": (
+        "The file asks for a correction that changes the signal and is not known here."
+    ),
+    "rendered": (
+        "This is a rendered picture: a tone curve may be in it that no profile undoes, so only "
+        "small differences between frames count."
+    ),
+    "not-finite": "Some values in the box are not numbers: they are left out.",
+    "no-f-number": "The file records no f-number: the planned one is taken.",
+    "no-iso": "The file records no ISO: the planned one is taken.",
+    "no-shutter": "The file records no shutter time: the planned one is taken.",
+    "settings-differ": (
+        "The camera was not set as planned: that part of the error stands under settings."
+    ),
+    "above-sync": "The shutter time is shorter than the sync time: the shutter may cut the flash.",
+    "iso-not-in-signal": (
+        "The signal does not follow the recorded ISO (settings and rest are equal and opposite): "
+        "this camera may only note it in the file."
+    ),
+    "no-reference": (
+        "The reference frame could not be measured or is not among these frames: the first one "
+        "that was measured stands in for it."
+    ),
+}

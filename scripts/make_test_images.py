@@ -50,6 +50,7 @@ class Image:
     settings: Settings = SETTINGS
     light_stops: float = 0.0  # light against the metered one
     layout: Mapping[str, Any] = field(default_factory=dict)  # fields of DngLayout or TiffLayout
+    mapped_gain: float = 1.0  # by which an opcode in the file multiplies the stored signal
     ambient_only: bool = False  # no flash fired, and the room is dark
 
 
@@ -139,9 +140,10 @@ def _layouts() -> list[Image]:
         ),
         Image(
             "gain_map.dng",
-            "OpcodeList2 with a GainMap of one stop; the truth is of the stored samples",
+            "OpcodeList2 with a GainMap of one stop: the true signal is that behind it",
             replace(FLAT_BLACK, pattern=None),
             light_stops=-1.0,
+            mapped_gain=2.0,
             layout={"opcodes": {2: opcode_list(gain_map((0, 0, 96, 144), np.full((2, 2), 2.0)))}},
         ),
     ]
@@ -301,7 +303,7 @@ def _exposed(image: Image, rng: np.random.Generator) -> Exposed:
 
 def _entry(folder: Path, image: Image, exposed: Exposed) -> dict[str, Any]:
     camera, settings = image.camera, image.settings
-    signal = exposed.card_signal
+    signal = exposed.card_signal * image.mapped_gain
     if image.name.endswith(".tif") and camera.planes > 1:
         gains = [camera.gain(colour) for colour in "RGB"]
         signal *= float(np.average(gains, weights=LUMINANCE))

@@ -315,14 +315,23 @@ def test_marked_and_exact_shutter_times() -> None:
             assert over == pytest.approx(error, abs=FOUR_DECIMALS)
 
 
-def test_other_marked_values_of_third_and_half_stops() -> None:
+def test_third_stops_of_two_spellings() -> None:
     assert exact_shutter_s(0.3) == exact_shutter_s(1 / 3) == pytest.approx(0.31498, rel=FIVE_DIGITS)
-    assert exact_shutter_s(1 / 90) == pytest.approx(2**-6.5, rel=ROUNDING)
-    assert exact_f_number(9.5) == pytest.approx(2**3.25, rel=ROUNDING)
-    assert exact_f_number(6.7) == pytest.approx(2**2.75, rel=ROUNDING)
+    assert exact_f_number(80) == exact_f_number(81) == pytest.approx(2 ** (38 / 6), rel=ROUNDING)
     assert exact_iso(160) == pytest.approx(158.74, rel=FIVE_DIGITS)
     assert exact_iso(64) == pytest.approx(62.996, rel=FIVE_DIGITS)
-    assert exact_iso(280) == pytest.approx(100 * 2**1.5, rel=ROUNDING)
+
+
+def test_half_stops() -> None:
+    # Labels of half stops that no third-stop scale prints: common practice, no source.
+    for half_stops, marked in enumerate([1.7, 2.4, 3.3, 4.8, 6.7, 9.5], start=1):
+        assert exact_f_number(marked) == pytest.approx(2 ** (half_stops / 2 + 0.25), rel=ROUNDING)
+    for tv, marked in [(5.5, 45), (6.5, 90), (7.5, 180), (8.5, 350), (9.5, 750), (10.5, 1500)]:
+        assert exact_shutter_s(1 / marked) == pytest.approx(2**-tv, rel=ROUNDING)
+    for tv, marked_s in [(0.5, 0.7), (-0.5, 1.5), (-1.5, 3)]:
+        assert exact_shutter_s(marked_s) == pytest.approx(2**-tv, rel=ROUNDING)
+    for half_stops, marked in enumerate([70, 140, 280, 560, 1100, 2200, 4500, 9000]):
+        assert exact_iso(marked) == pytest.approx(100 * 2 ** (half_stops - 0.5), rel=ROUNDING)
 
 
 def test_tenths_on_a_meter() -> None:

@@ -250,6 +250,7 @@ def test_unmarked_times_and_speeds_are_taken_as_they_are() -> None:
     assert exact_iso(57) == 57
 
 
+@pytest.mark.filterwarnings("error")
 @pytest.mark.parametrize("exact", [exact_f_number, exact_shutter_s, exact_iso])
 @pytest.mark.parametrize("value", [0.0, -11.0, math.inf, -math.inf])
 def test_what_is_no_setting_is_handed_back(exact: Callable[[float], float], value: float) -> None:

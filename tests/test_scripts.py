@@ -180,11 +180,14 @@ def test_a_folder_that_cannot_be_written_is_one_line(
         environment.ensure()
 
 
-def test_too_old_a_python_is_told_so(monkeypatch: pytest.MonkeyPatch, commands: Commands) -> None:
+def test_too_old_a_python_is_told_so(
+    project: Path, commands: Commands, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(environment, "OLDEST", (99, 1))
     with pytest.raises(SystemExit, match=r"^greyproof needs Python 99\.1 or newer; this is [\d.]+"):
         environment.ensure()
     assert commands.run == []
+    assert [path.name for path in project.iterdir()] == ["pyproject.toml"]
 
 
 @pytest.mark.parametrize("missing", ["venv", "ensurepip"])

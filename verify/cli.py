@@ -16,7 +16,8 @@ from verify import __version__
 from verify.errors import GreyproofError, PlanError
 from verify.frames.gather import gather
 from verify.frames.transfer import stated_transfer
-from verify.plan.file import parse_place, read_plan
+from verify.place import parse_place
+from verify.plan.file import read_plan
 from verify.plan.records import Plan
 from verify.report.as_csv import as_csv
 from verify.report.as_json import as_json

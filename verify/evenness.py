@@ -15,7 +15,7 @@ class Blocks:
 
     means: NDArray[np.float64]  # (BLOCKS, BLOCKS); NaN where a block holds no photosite
     counts: NDArray[np.float64]  # (BLOCKS, BLOCKS) photosites
-    variance: float  # of single photosites within a block [signal squared]
+    variance: float  # of single photosites within a block and phase [signal squared]
 
     @property
     def mean(self) -> float:
@@ -42,20 +42,31 @@ def blocks_of(
 ) -> Blocks:
     """Gather photosites into blocks.
 
+    Noise is taken within each block and each phase of a 2 x 2 repeat: two greens that differ a
+    little, or a mosaic stored as one plane, are no noise.
+
     Parameters
     ----------
     values, rows, cols : (n,) finite signal of each photosite and its place in the box.
     shape : rows and columns of the box.
     """
     index = rows * BLOCKS // shape[0] * BLOCKS + cols * BLOCKS // shape[1]
-    counts = np.bincount(index, minlength=BLOCKS**2).astype(float)
-    sums = np.bincount(index, values, BLOCKS**2)
-    with np.errstate(invalid="ignore"):
-        means = sums / counts
-    off = values - means[index]
-    freedom = max(values.size - int(np.count_nonzero(counts)), 1)
+    means, counts = _means(values, index, BLOCKS**2)
+    phase = index * 4 + rows % 2 * 2 + cols % 2
+    phase_means, phase_counts = _means(values, phase, 4 * BLOCKS**2)
+    off = values - phase_means[phase]
+    freedom = max(values.size - int(np.count_nonzero(phase_counts)), 1)
     square = (BLOCKS, BLOCKS)
     return Blocks(means.reshape(square), counts.reshape(square), float(off @ off) / freedom)
+
+
+def _means(
+    values: NDArray[np.float64], index: NDArray[np.intp], count: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean and number of the values under each index; NaN where there is none."""
+    counts = np.bincount(index, minlength=count).astype(float)
+    with np.errstate(invalid="ignore"):
+        return np.bincount(index, values, count) / counts, counts
 
 
 def evenness(blocks: Blocks) -> tuple[float, float]:

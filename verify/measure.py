@@ -17,8 +17,9 @@ from verify.frames.frame import Doubt, Frame, Region, main_color
 from verify.frames.geometry import Box
 from verify.target import Target
 
-WARN_SHARE = 1e-3  # of photosites clipped or at the floor: the mean may lie
+WARN_SHARE = 1e-3  # of photosites clipped: the mean may lie
 BOUND_SHARE = 1e-2  # more than this: it is a bound, not a value
+FLOOR_SHARE = 0.03  # of the mean that the floor may have lifted it: then it is a bound
 NEAR_CLIPPING = 0.9  # of clipping
 UNEVEN_STOPS = 0.15  # gradient across the box
 BESIDE_STOPS = 0.05  # unevenness beside a gradient: an edge, a shadow, texture
@@ -99,9 +100,12 @@ def measure(frame: Frame, target: Target, flat: Frame | None = None) -> PatchRea
     if region.luminance is not None:
         clipped["luminance"] = float(region.clipped.any(axis=-1).mean())
     floored = _share(region, color, "floored")
+    lift = _floor_lift(region, color)
+    if lift:
+        terms["floor"] = _as_stops(lift, level)
     over = clipped.get("luminance", clipped[color])
     least = max(DARK_SIGMAS * noise, 2 * shift)
-    bound = _bound(signal, least, over, floored)
+    bound = _bound(signal, least, over, lift)
     doubts += _doubts(
         bound, max(clipped.values()), signal / region.clips_at[main], signal > frame.linear_limit
     )
@@ -205,13 +209,37 @@ def _falloff_stops(frame: Frame, box: Box) -> float | None:
     return -4 * math.log2(math.cos(math.atan(tangent)))
 
 
-def _bound(signal: float, least: float, clipped: float, floored: float) -> Bound | None:
+def _bound(signal: float, least: float, clipped: float, lift: float) -> Bound | None:
     """Whether the mean is only a bound on the card's signal."""
     if clipped > BOUND_SHARE:
         return "at-least"
-    if floored > BOUND_SHARE or signal <= least:
+    if signal <= least or lift > FLOOR_SHARE * signal:
         return "at-most"
     return None
+
+
+def _floor_lift(region: Region, color: str) -> float:
+    """How much the floor may have lifted the mean, in signal: what lies below it is stored as it.
+
+    Each phase of a 2 x 2 repeat by itself: the share of its photosites at the floor times their
+    noise, or one code where that is more.
+    """
+    if not region.floored.any():
+        return 0.0
+    main = region.colors.index(color)
+    code = 1 / (region.white[main] - region.black[main])
+    array = region.signal if region.signal.ndim == 2 else region.signal[..., main]
+    at_floor = region.floored if region.floored.ndim == 2 else region.floored[..., main]
+    lifts = []
+    for row, col in ((0, 0), (0, 1), (1, 0), (1, 1)):
+        own = slice(row, None, 2), slice(col, None, 2)
+        chosen = np.ones(array[own].shape, bool)
+        if region.classes is not None:
+            chosen = region.classes[own] == main
+        if chosen.any():
+            noise = max(float(np.nanstd(array[own][chosen])), code)
+            lifts += [(float(at_floor[own][chosen].mean()) * noise, int(chosen.sum()))]
+    return sum(lift * n for lift, n in lifts) / sum(n for _, n in lifts)
 
 
 def _doubts(

@@ -16,8 +16,9 @@ from verify.frames.open import open_frame
 from verify.judge import Summary, judge, summary
 from verify.measure import measure
 from verify.notation import iso_text
+from verify.place import Place
 from verify.plan.expected import plan_in_words
-from verify.plan.records import CardPlace, MeterOffset, Plan, SetUp
+from verify.plan.records import MeterOffset, Plan, SetUp
 from verify.target import given_target
 
 
@@ -25,7 +26,7 @@ from verify.target import given_target
 class Options:
     """How a shoot is to be checked, beside the plan."""
 
-    place: CardPlace | None = None  # of the card, in every frame; None takes the plan's
+    place: Place | None = None  # of the card, in every frame; None takes the plan's
     reference: Path | None = None  # frame to compare with; None for the first measured
     transfer: str | None = None  # of TIFFs that do not say
     offset: MeterOffset | None = None  # fitted for this meter and camera

@@ -6,7 +6,7 @@ from typing import Literal
 from verify.errors import BoxError
 from verify.frames.frame import Frame
 from verify.frames.geometry import Box
-from verify.plan.records import CardPlace
+from verify.place import Place
 
 FoundBy = Literal["given", "shape", "marker", "chart"]
 
@@ -20,7 +20,7 @@ class Target:
     found_by: FoundBy
 
 
-def given_target(frame: Frame, place: CardPlace) -> Target:
+def given_target(frame: Frame, place: Place) -> Target:
     """The box that somebody gave, in this frame's pixels.
 
     Raises

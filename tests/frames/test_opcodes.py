@@ -164,6 +164,12 @@ def test_mapped_white_of_a_mosaic_is_that_of_its_highest_colour() -> None:
     assert mapped_white(listed(*maps), 1) == pytest.approx([0.9])
 
 
+def test_mapped_white_of_maps_side_by_side_is_that_of_the_last() -> None:
+    above = polynomial(0, 0.5, where=area(rows=(0, 4)))
+    below = polynomial(0, 0.9, where=area(rows=(4, HEIGHT)))
+    assert mapped_white(listed(above, below), 3) == pytest.approx([0.9, 0.9, 0.9])
+
+
 def test_mapped_white_without_maps_is_one() -> None:
     assert mapped_white((), 3) == pytest.approx([1, 1, 1])
 

@@ -49,14 +49,16 @@ def table_profile(table: Array) -> bytes:
     return imagecodecs.cms_profile("rgb", whitepoint=D50, primaries=ROMM, transferfunction=numbers)
 
 
-def mixing_profile() -> bytes:
-    """RGB profile with a colour table in which red alone and green alone give no light."""
-    colours = np.zeros((2, 2, 2, 3), ">u2")
-    colours[1, 1, :] = [31595, 32768, 27030]  # D50, 1.0 stored as 32768
+def mixing_profile(alone: float, white: float) -> bytes:
+    """RGB profile with a colour table: a channel alone gives ``alone``, all three ``white``."""
+    colours = np.zeros((2, 2, 2, 3))
+    colours[1, 0, 0] = colours[0, 1, 0] = colours[0, 0, 1] = alone
+    colours[1, 1, 1] = white
+    numbers = (colours * [31595, 32768, 27030]).astype(">u2")  # D50, 1.0 stored as 32768
     matrix = struct.pack(">9i", *(65536 * np.eye(3, dtype=int)).ravel())
     lines = np.tile(np.array([0, 65535], ">u2"), 3).tobytes()
     data = b"mft2\0\0\0\0" + bytes([3, 3, 2, 0]) + matrix + struct.pack(">2H", 2, 2)
-    data += lines + colours.tobytes() + lines
+    data += lines + numbers.tobytes() + lines
     head = struct.pack(">I4sI", 128 + 16 + len(data), b"test", 0x02400000)
     head += b"mntrRGB XYZ " + struct.pack(">6H", 2001, 1, 1, 0, 0, 0) + b"acsp" + bytes(28)
     head += struct.pack(">3i", 63190, 65536, 54061) + bytes(48)
@@ -216,6 +218,20 @@ def test_a_wide_gamut_profile_with_hardly_any_blue_in_its_luminance() -> None:
     assert transfer.to_linear([2.0, 2.0, 2.0]) == pytest.approx(2**1.8, rel=1e-4)
 
 
+def test_a_primary_that_takes_luminance_away() -> None:
+    """The blue primary of SMPTE ST 2065-1 lies below the line of no luminance."""
+    primaries = [0.7347, 0.2653, 1.0, 0.0, 1.0, 1.0, 0.0001, -0.077, 1.0]
+    white = [0.32168, 0.33767, 1.0]
+    profile = imagecodecs.cms_profile("rgb", whitepoint=white, primaries=primaries, gamma=1.8)
+    transfer = icc_transfer(profile, 3)
+    light = CODES**1.8 > 0.01
+    assert transfer.luminance[2] < 0
+    assert_allclose(transfer.curves[2].table[light], CODES[light] ** 1.8, rtol=GAMMA_STEP)
+    assert transfer.to_linear([0.5] * 3) @ np.array(transfer.luminance) == pytest.approx(
+        0.5**1.8, rel=1e-4
+    )
+
+
 def test_a_grey_profile() -> None:
     transfer = icc_transfer(imagecodecs.cms_profile("gray", gamma=2.2), 1)
     light = CODES**2.2 > 0.01
@@ -288,9 +304,19 @@ def test_a_profile_for_other_channels_is_refused(profile: bytes, channels: int, 
         icc_transfer(profile, channels)
 
 
-def test_a_profile_whose_channels_do_not_add_is_refused() -> None:
-    with pytest.raises(NotLinear, match="cannot be made linear"):
-        icc_transfer(mixing_profile(), 3)
+@pytest.mark.parametrize(
+    ("alone", "white", "said"),
+    [
+        (0.5, 1.0, "colour tables that mix the channels"),
+        (0.0, 1.0, "a channel that gives no light"),
+        (0.5, 0.0, "a white without light"),
+    ],
+)
+def test_a_profile_whose_channels_do_not_add_is_refused(
+    alone: float, white: float, said: str
+) -> None:
+    with pytest.raises(NotLinear, match=f"{said}, so its values cannot be made linear"):
+        icc_transfer(mixing_profile(alone, white), 3)
 
 
 def test_a_curve_that_falls_is_refused() -> None:

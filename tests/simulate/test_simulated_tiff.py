@@ -1,5 +1,6 @@
 """Simulated TIFF files and ICC profiles, read back as written."""
 
+import struct
 from pathlib import Path
 from typing import Any
 
@@ -88,3 +89,5 @@ def test_profiles_describe_the_curves_they_are_named_for() -> None:
     assert np.allclose(as_gamma[0, :, 1], light ** (1 / 2.2), atol=2e-3)
     assert grey_profile(2.2) != grey_profile(1.0)
     assert grey_profile(2.2)[16:20] == b"GRAY"
+    # ICC header, bytes 24 to 35: a fixed date, so that the same call gives the same bytes.
+    assert struct.unpack_from(">6H", srgb_profile(), 24) == (2026, 1, 1, 0, 0, 0)

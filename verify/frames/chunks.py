@@ -15,7 +15,7 @@ from verify.frames.geometry import Box, Size
 KEPT_BYTES = 64 << 20  # decoded chunks kept, so that a border or a second box costs no new decode
 JPEG = {6, 7, 34892, 33007}  # compressions whose chunks may share tables kept in a tag
 SAMPLE_LIMIT = 1_000_000  # pixels; a compressed picture no larger is sampled whole
-SAMPLE_ROWS = 32  # rows that stand for an uncompressed picture
+SAMPLE_ROWS = 16  # rows that stand for an uncompressed picture
 
 
 @dataclass(slots=True)
@@ -107,7 +107,7 @@ class Chunks:
         across = -(-page.imagewidth // cols)
         count = across * -(-page.imagelength // rows)
         boxes = []
-        for n in range(few := min(6, count // 60)):
+        for n in range(few := min(4, count // 80)):
             i, j = divmod(int((n + 0.5) * count / few), across)
             top, left = max(i * rows, area.row), max(j * cols, area.col)
             height = min((i + 1) * rows, area.row + area.height) - top

@@ -127,7 +127,7 @@ def _fix_vignette_radial(parameters: Parameters, _area: Area) -> Effect:
         y = spot.rows - centre_y * (spot.height - 1)
         farthest = math.hypot(
             max(abs(centre_x), abs(1 - centre_x)) * (spot.width - 1),
-            abs(centre_y) * (spot.height - 1),
+            max(abs(centre_y), abs(1 - centre_y)) * (spot.height - 1),
         )
         r_squared = np.add.outer(y**2, x**2) / (farthest or 1.0) ** 2
         return signal * _polynomial(r_squared, gain_terms)[..., np.newaxis]

@@ -165,9 +165,10 @@ def apply_opcodes(
 def mapped_white(opcodes: tuple[Opcode, ...], planes: int) -> Signal:
     """Signal that 1.0 becomes through the maps: the highest value the file can state, (planes,).
 
-    Of photosites of one plane that are mapped differently (a mosaic with a map per colour) the
-    highest counts. Gains are left out, as they depend on the place: for the clipping level at a
-    place, give :func:`apply_opcodes` a signal of ones.
+    It is looked for where the last of their areas begins; of photosites of one plane that are
+    mapped differently there (a mosaic with a map per colour) the highest counts. Gains are left
+    out, as they depend on the place: for the clipping level at a place, give
+    :func:`apply_opcodes` a signal of ones.
     """
     maps = tuple(each for each in opcodes if each.number in (MAP_TABLE, MAP_POLYNOMIAL))
     areas = [Parameters(each.name, each.data).area() for each in maps]
@@ -214,5 +215,5 @@ def _meeting(first: int, stop: int, pitch: int, start: int, count: int) -> range
 
     The region begins at line ``start`` and has ``count`` lines; the range counts from there.
     """
-    first += max(0, start - first)
+    first += max(0, -((first - start) // pitch)) * pitch
     return range(first - start, max(first, min(stop, start + count)) - start, pitch)

@@ -47,7 +47,11 @@ class Curve:
     def to_linear(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Linear light of encoded values of any shape; NaN stays NaN."""
         size = np.abs(values)
-        linear = np.interp(size, np.linspace(0.0, 1.0, len(self.table)), self.table)
+        last = len(self.table) - 1
+        at = np.minimum(size, 1.0) * last  # evenly spaced: no search is needed; NaN stays NaN
+        node = np.minimum(np.nan_to_num(at), last - 1).astype(np.intp)
+        low = self.table[node]
+        linear = low + (self.table[node + 1] - low) * (at - node)
         if np.any(size > 1):
             above = self.table[-1] * np.maximum(size, 1.0) ** self.exponent
             linear = np.where(size > 1, above, linear)
@@ -163,7 +167,7 @@ def _stated_gamma(word: str) -> float:
 
 def _srgb_to_linear(encoded: NDArray[np.float64]) -> NDArray[np.float64]:
     """IEC 61966-2-1, from 0..1."""
-    return np.where(encoded <= 0.0031308, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
+    return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
 
 
 def _curve(table: NDArray[np.float64]) -> Curve:

@@ -11,7 +11,7 @@ from verify.exposure import (
     sensor_exposure,
     sensor_signal,
 )
-from verify.notation import Aperture, aperture_text, iso_text, shutter_text
+from verify.notation import Aperture, aperture_text, iso_text, shutter_text, stops_text
 from verify.plan.records import CameraPlan, MeterOffset, Reading, SetUp
 
 AS_METERED = 0.005  # stop; a smaller departure is not shown
@@ -95,7 +95,7 @@ def departure_text(setup: SetUp) -> str | None:
     if abs(beside) < AS_METERED:
         return None
     side = "more" if beside > 0 else "less"
-    asked = f" and the {camera.over:+.2f} asked for" if camera.over else ""
+    asked = f" and the {stops_text(camera.over)} asked for" if camera.over else ""
     return f"the planned settings expose {abs(beside):.2f} stop {side} than the reading{asked}"
 
 
@@ -125,7 +125,7 @@ def _meter_words(reading: Reading) -> str:
     if reading.method == "incident" and reading.aimed != "as-card":
         kind.append(f"aimed at the {reading.aimed}")
     if reading.correction:
-        kind.append(f"correction {reading.correction:+.1f}")
+        kind.append(f"correction {stops_text(reading.correction)}")
     parts = [f"{reading.aperture.text} at ISO {iso_text(reading.iso)}"]
     parts += _time_words(reading, reading.shutter_s, reading.pops)
     used = f" ({', '.join(kind)})" if kind else ""
@@ -143,6 +143,7 @@ def _camera_words(reading: Reading, camera: CameraPlan) -> str:
 
 def _time_words(reading: Reading, shutter_s: float | None, pops: int) -> list[str]:
     """The shutter time where it counts, the pops where there are any."""
-    if reading.timed:
-        return [shutter_text(shutter_s)]
-    return [f"{pops} pop{'' if pops == 1 else 's'}"]
+    time = [shutter_text(shutter_s)] if reading.timed else []
+    if reading.timed and pops == 1:
+        return time
+    return [*time, f"{pops} pop{'' if pops == 1 else 's'}"]

@@ -1,6 +1,7 @@
 """A plan file to a ``Plan``; every mistake is named with its place and what is allowed there."""
 
 import difflib
+import json
 import math
 import re
 import tomllib
@@ -9,14 +10,16 @@ from pathlib import Path
 from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from verify.errors import PlanError
+from verify.notation import MAX_F_NUMBER, MIN_F_NUMBER
+from verify.place import parse_place
 from verify.plan.expected import derived_aperture
 from verify.plan.records import (
     CameraPlan,
     Card,
-    CardPlace,
     Plan,
     Reading,
     Scatter,
@@ -37,8 +40,8 @@ from verify.plan.tables import (
 Checked = TypeVar("Checked", bound=BaseModel)
 
 MAIN = "main"  # name of the set-up of all frames that no [[setup]] names
-SHAPE = "four numbers, COL,ROW,WIDTH,HEIGHT: upright pixels, or fractions of the sides, all <= 1"
-FIND = "find"
+LONGEST_SHOWN = 60  # characters of a value in a message
+BELLOWS = ("magnification", "extension_mm", "bellows_stops")  # ways to say the same thing
 
 
 def read_plan(path: Path | None, typed: Mapping[str, Any] | None = None) -> Plan:
@@ -66,8 +69,11 @@ def read_plan(path: Path | None, typed: Mapping[str, Any] | None = None) -> Plan
     found = [_setup(MAIN, first, Selection(), folder, where)]
     for number, own in enumerate(setups, 1):
         name = own.get("name")
-        place = f"{where}[[setup]] {number}" + (f' "{name}"' if isinstance(name, str) else "")
+        place = f"{where}[[setup]] {number}" + (f" {_shown(name)}" if isinstance(name, str) else "")
         table = _validated(SetUpTable, _merged(_merged(base, own), typed or {}), f"{place}: ")
+        if table.name == MAIN:
+            msg = f'{place}: "{MAIN}" means the frames that no set-up names; give another name'
+            raise PlanError(msg)
         if any(s.name == table.name for s in found):
             msg = f"{place}: two set-ups have this name; give each its own"
             raise PlanError(msg)
@@ -75,41 +81,18 @@ def read_plan(path: Path | None, typed: Mapping[str, Any] | None = None) -> Plan
     return Plan(str(path) if path is not None else None, tuple(found))
 
 
-def parse_place(value: object, where: str = "") -> CardPlace | None:
-    """Where the card is: four numbers, or text with them; None for "find"."""
-    numbers = value
-    if isinstance(value, str):
-        if value.strip().lower() == FIND:
-            return None
-        try:
-            numbers = [float(part) for part in value.split(",")]
-        except ValueError:
-            numbers = None
-    if not isinstance(numbers, (list, tuple)) or len(numbers) != 4:
-        msg = f'{where}"{value}" is no place for the card: give {SHAPE}, or "{FIND}"'
-        raise PlanError(msg)
-    col, row, width, height = (float(n) for n in numbers)
-    box = (col, row, width, height)
-    fractions = max(box) <= 1
-    if not all(map(math.isfinite, box)) or min(col, row) < 0 or min(width, height) <= 0:
-        msg = f"{where}the card's box {value} has a side or a place below zero: give {SHAPE}"
-        raise PlanError(msg)
-    if not fractions and any(n != int(n) for n in box):
-        msg = f"{where}the card's box {value} mixes pixels and fractions: give {SHAPE}"
-        raise PlanError(msg)
-    return CardPlace(box, fractions)
-
-
 def _load(path: Path) -> dict[str, Any]:
     """The file's tables."""
     try:
-        with path.open("rb") as file:
-            return tomllib.load(file)
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))  # some editors write a BOM
     except FileNotFoundError as error:
         msg = f"{path}: there is no such plan"
         raise PlanError(msg) from error
-    except (OSError, UnicodeDecodeError) as error:
-        msg = f"{path}: the plan cannot be read ({error})"
+    except UnicodeDecodeError as error:
+        msg = f"{path}: this is not text in UTF-8: save the plan as UTF-8"
+        raise PlanError(msg) from error
+    except OSError as error:
+        msg = f"{path}: the plan cannot be read ({error.strerror or error})"
         raise PlanError(msg) from error
     except tomllib.TOMLDecodeError as error:
         msg = f"{path}: this is not TOML: {error}"
@@ -122,6 +105,8 @@ def _merged(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
     for key, value in own.items():
         under = merged.get(key)
         if isinstance(value, Mapping) and isinstance(under, Mapping):
+            if key == "camera" and set(BELLOWS) & set(value):  # its own way replaces the other one
+                under = {name: v for name, v in under.items() if name not in BELLOWS}
             merged[key] = {**under, **value}
         else:
             merged[key] = value
@@ -134,37 +119,77 @@ def _validated(table: type[Checked], values: Mapping[str, Any], where: str) -> C
         return table.model_validate(values)
     except ValidationError as error:
         lines = [where + _mistake(table, e) for e in error.errors(include_url=False)]
-        raise PlanError("\n".join(lines)) from error
+        raise PlanError("\n".join(dict.fromkeys(lines))) from error
 
 
 def _mistake(table: type[BaseModel], error: ErrorDetails) -> str:
     """One line for one mistake: place, what was found, what is allowed."""
-    keys = [str(key) for key in error["loc"] if not str(key).startswith("function-")]
-    keys = [k for k in keys if not re.fullmatch(r"(float|str|int|list\[.*|literal\[.*|is-.*)", k)]
+    table, field, keys = _place(table, error["loc"])
     place = f"[{keys[0]}] {'.'.join(keys[1:])}".strip() if keys else ""
+    if len(keys) == 1 and (field is None or field.alias or _table_in(field) is None):
+        place = keys[0]  # a key of the set-up itself
     if error["type"] == "extra_forbidden":
-        what = "key" if len(keys) > 1 else "section"
-        allowed = _keys(table, keys[:-1]) + (["setup"] if table is SectionsTable else [])
+        what = "section" if isinstance(error["input"], dict) else "key"
+        if len(keys) == 1 and what == "section":
+            place = f"[{keys[0]}]"
+        allowed = [f.alias or name for name, f in table.model_fields.items()]
+        if table is SectionsTable:
+            allowed.append("setup")
         near = difflib.get_close_matches(keys[-1], allowed, 1)
         hint = f' (did you mean "{near[0]}"?)' if near else ""
         return f"{place}: there is no such {what}{hint}; allowed: {', '.join(allowed)}"
     place += ": " if place else ""
     if error["type"] == "missing":
         return f"{place}this key is needed and is not there"
-    said = error["msg"].removeprefix("Value error, ").replace("Input should", "it should")
-    shown = error.get("input")
-    simple = isinstance(shown, (str, int, float, bool)) and error["type"] != "value_error"
-    return f"{place}{said}" + (f", not {shown!r}" if simple else "")
+    if error["type"] == "value_error":
+        return place + error["msg"].removeprefix("Value error, ")
+    allowed_is = error.get("ctx", {}).get("expected", "what is allowed there")
+    if field is not None and _table_in(field) is not None:
+        allowed_is = f"a section: write [{keys[-1]}] on a line and its keys below it"
+    elif field is not None:
+        allowed_is = _described(field) or allowed_is
+    return f"{place}{_shown(error['input'])} is not {allowed_is}"
 
 
-def _keys(table: type[BaseModel], path: list[str]) -> list[str]:
-    """Keys that are allowed in the table at ``path``."""
-    for key in path:
-        field = table.model_fields.get(key)
-        options = (field.annotation, *get_args(field.annotation)) if field is not None else ()
-        tables = (o for o in options if isinstance(o, type) and issubclass(o, BaseModel))
-        table = next(tables, table)
-    return [field.alias or name for name, field in table.model_fields.items()]
+def _place(
+    table: type[BaseModel], path: tuple[int | str, ...]
+) -> tuple[type[BaseModel], FieldInfo | None, list[str]]:
+    """The table that a mistake is in, the field it is about, and the keys that lead there.
+
+    pydantic's path goes on below a key with names of the forms it has tried: they are left out.
+    """
+    keys: list[str] = []
+    field = None
+    for step in path:
+        inner = table if field is None else _table_in(field)
+        if inner is None or (keys and field is None):
+            break
+        table = inner
+        named = {f.alias or name: f for name, f in table.model_fields.items()}
+        field = named.get(str(step))
+        keys.append(str(step))
+    return table, field, keys
+
+
+def _table_in(field: FieldInfo) -> type[BaseModel] | None:
+    """The table that a section's field holds; None for a key with a value."""
+    options = (field.annotation, *get_args(field.annotation))
+    tables = (o for o in options if isinstance(o, type) and issubclass(o, BaseModel))
+    return next(tables, None)
+
+
+def _described(field: FieldInfo) -> str | None:
+    """What a key allows, as its table says it; of an optional key the words are one level down."""
+    if field.description is not None:
+        return field.description
+    inner = (f for o in get_args(field.annotation) for f in getattr(o, "__metadata__", ()))
+    return next((f.description for f in inner if isinstance(f, FieldInfo)), None)
+
+
+def _shown(value: object) -> str:
+    """What was written, about as it stands in the file, on one line."""
+    text = json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 3] + "..."
 
 
 def _selection(table: SetUpTable, place: str) -> Selection:
@@ -191,10 +216,15 @@ def _setup(
     """The record of one set-up."""
     reading = None if table.reading is None else _reading(table.reading)
     tolerance = table.tolerance
+    try:
+        camera = None if reading is None else _camera(table.camera, reading)
+    except PlanError as error:
+        msg = f"{where}[camera] {error}"
+        raise PlanError(msg) from error
     return SetUp(
         name=name,
         reading=reading,
-        camera=None if reading is None else _camera(table.camera, reading),
+        camera=camera,
         card=_card(table.card, folder, where),
         tolerance=Tolerance(tolerance.absolute, tolerance.between_frames),
         scatter=_scatter(table.uncertainty, table.reading),
@@ -224,7 +254,7 @@ def _camera(table: CameraTable, reading: Reading) -> CameraPlan:
     """The record of a camera's settings, what is not given taken from the reading."""
     shutter = reading.shutter_s if table.shutter is None else table.shutter
     if reading.timed and shutter == BULB:
-        msg = "[camera] shutter: with continuous light a time is needed, bulb has none"
+        msg = "shutter: with continuous light a time is needed, bulb has none"
         raise PlanError(msg)
     iso = reading.iso if table.iso is None else table.iso
     pops = reading.pops if table.pops is None else table.pops
@@ -233,6 +263,12 @@ def _camera(table: CameraTable, reading: Reading) -> CameraPlan:
     aperture = table.aperture or derived_aperture(
         reading, iso, shutter_s, pops, lost, table.over, table.step
     )
+    if not MIN_F_NUMBER <= aperture.n <= MAX_F_NUMBER:
+        msg = (
+            f"aperture: {aperture.text} follows from the reading, and no lens has it: check the "
+            "reading, iso, pops, filters and bellows, or give the aperture"
+        )
+        raise PlanError(msg)
     return CameraPlan(
         aperture=aperture,
         iso=iso,

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Literal
 
 from verify.notation import Aperture
+from verify.place import Place
 
 Light = Literal["flash", "continuous", "high-speed-sync"]
 Method = Literal["incident", "reflected"]
@@ -53,20 +54,12 @@ class CameraPlan:
 
 
 @dataclass(frozen=True, slots=True)
-class CardPlace:
-    """Where the plan or the command says that the card is."""
-
-    box: tuple[float, float, float, float]  # col, row, width, height
-    fractions: bool  # of the upright picture's sides; else upright pixels
-
-
-@dataclass(frozen=True, slots=True)
 class Card:
     """The grey card."""
 
     name: str | None
     reflectance: float  # 0 to 1
-    place: CardPlace | None  # None where it has to be found
+    place: Place | None  # None where it has to be found
     flat: Path | None  # frame of an even surface, corrects falloff
 
 

@@ -24,8 +24,11 @@ from verify.notation import (
     parse_shutter,
     parse_step,
 )
+from verify.place import PLACE_FORMS
 from verify.plan.records import Aimed, Light, Method, Receptor
 
+# What a calibration constant can be: well beyond what ISO 2720 recommends, and far from each other.
+CONSTANTS = {"incident": ("C", 150.0, 700.0), "reflected": ("K", 5.0, 30.0)}
 BULB = math.inf  # a shutter time held open by hand: known to be set, not how long
 
 
@@ -43,12 +46,27 @@ def _typed(parse: Callable[[Any], Any]) -> PlainValidator:
 Shutter = Annotated[float, _typed(_shutter)]
 Speed = Annotated[float, _typed(parse_iso)]
 Step = Annotated[float, _typed(parse_step)]
-Stops = Annotated[float, Field(ge=-10, le=10, allow_inf_nan=False)]
-Loss = Annotated[float, Field(ge=0, le=20, allow_inf_nan=False)]
-Scale = Annotated[float, Field(ge=0, le=20, allow_inf_nan=False)]
-Deviation = Annotated[float, Field(ge=0, le=3, allow_inf_nan=False)]
-Pops = Annotated[int, Field(ge=1, le=1000)]
-Name = Annotated[str, Field(min_length=1)]
+
+
+def _number(low: float, high: float, what: str, above: bool = False) -> Any:
+    """A number from ``low`` (or ``above`` it) to ``high``; a refusal says what is allowed."""
+    allowed = f"{what} {'above' if above else 'from'} {low:g} {'up ' if above else ''}to {high:g}"
+    bounds: dict[str, Any] = {"gt" if above else "ge": low, "le": high}
+    return Field(**bounds, allow_inf_nan=False, description=allowed)
+
+
+Stops = Annotated[float, _number(-10, 10, "a number of stops")]
+Loss = Annotated[float, _number(0, 20, "a number of stops")]
+Scale = Annotated[float, _number(0, 20, "a magnification")]
+Length = Annotated[float, _number(0, 5000, "a length in millimetres")]
+Deviation = Annotated[float, _number(0, 3, "a number of stops")]
+Limit = Annotated[float, _number(0, 5, "a number of stops", above=True)]
+Pops = Annotated[int, Field(ge=1, le=1000, description="a whole number from 1 to 1000")]
+Name = Annotated[str, Field(min_length=1, description="text in quotation marks")]
+FrameNumber = Annotated[
+    str,
+    Field(pattern=r"^\s*\d+\s*$", description='a frame number in quotation marks, such as "0123"'),
+]
 
 
 class Table(BaseModel):
@@ -68,7 +86,7 @@ class ReadingTable(Table):
     method: Method = "incident"
     receptor: Receptor = "flat"
     aimed: Aimed = "as-card"
-    constant: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] | None = None
+    constant: Annotated[float, _number(1, 1000, "a calibration constant")] | None = None
     pops: Pops = 1
     meter: Name | None = None
     correction: Stops = 0.0
@@ -84,6 +102,18 @@ class ReadingTable(Table):
         """Continuous light is metered for a shutter time."""
         if self.light != "flash" and (self.shutter is None or self.shutter == BULB):
             msg = f'light = "{self.light}" needs the shutter time of the reading: shutter = "1/125"'
+            raise PlanError(msg)
+        return self
+
+    @model_validator(mode="after")
+    def _constant_is_of_the_method(self) -> Self:
+        """250 as K, or 12.5 as C, would be more than four stops off."""
+        letter, low, high = CONSTANTS[self.method]
+        if self.constant is not None and not low <= self.constant <= high:
+            msg = (
+                f"constant = {self.constant:g} cannot be {letter}, the calibration constant of a "
+                f'reading with method = "{self.method}": it lies from {low:g} to {high:g}'
+            )
             raise PlanError(msg)
         return self
 
@@ -109,10 +139,10 @@ class CameraTable(Table):
     over: Stops = 0.0
     filters: Loss = 0.0
     magnification: Scale | None = None
-    extension_mm: Annotated[float, Field(ge=0, le=5000, allow_inf_nan=False)] | None = None
-    focal_mm: Annotated[float, Field(gt=0, le=5000, allow_inf_nan=False)] | None = None
+    extension_mm: Length | None = None
+    focal_mm: Annotated[float, _number(1, 5000, "a focal length in millimetres")] | None = None
     bellows_stops: Loss | None = None
-    pupil_magnification: Annotated[float, Field(ge=0.1, le=10, allow_inf_nan=False)] = 1.0
+    pupil_magnification: Annotated[float, _number(0.1, 10, "a pupil magnification")] = 1.0
     f_number_written: Literal["marked", "effective"] = "marked"
 
     @model_validator(mode="after")
@@ -129,10 +159,24 @@ class CameraTable(Table):
         if self.extension_mm is not None and self.focal_mm is None:
             msg = "extension_mm needs focal_mm, the focal length of the lens"
             raise PlanError(msg)
+        self._extension_has_one_meaning()
         if self.sync == BULB:
             msg = 'sync is a shutter time, such as "1/200"'
             raise PlanError(msg)
         return self
+
+    def _extension_has_one_meaning(self) -> None:
+        """A length of a focal length or more can be the whole draw from lens to sensor."""
+        length, focal = self.extension_mm, self.focal_mm
+        if length is None or focal is None or length < focal:
+            return
+        beyond, whole = length / focal, length / focal - 1
+        msg = (
+            f"extension_mm = {length:g} could be {length:g} mm beyond infinity with a lens of "
+            f"{focal:g} mm, or the whole draw from lens to sensor: write magnification = "
+            f"{beyond:.3g} or magnification = {whole:.3g}"
+        )
+        raise PlanError(msg)
 
     def lost_in_bellows(self) -> float:
         """Stops lost to extension, however it was said."""
@@ -148,16 +192,16 @@ class CardTable(Table):
     """[card]: the grey card and where it stands in the picture."""
 
     name: Name | None = None
-    reflectance: Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)] = 0.18
-    box: list[float] | str | None = None
+    reflectance: Annotated[float, _number(0, 1, "a share of the light", above=True)] = 0.18
+    box: Any = None  # what it may be is checked where it is read
     flat: Name | None = None
 
 
 class ToleranceTable(Table):
     """[tolerance]: how far off is still good, in stops."""
 
-    absolute: Annotated[float, Field(gt=0, le=5, allow_inf_nan=False)] = 0.17
-    between_frames: Annotated[float, Field(gt=0, le=5, allow_inf_nan=False)] = 0.1
+    absolute: Limit = 0.17
+    between_frames: Limit = 0.1
 
 
 class UncertaintyTable(Table):
@@ -184,7 +228,7 @@ class SetUpTable(SectionsTable):
 
     name: Name
     frames: Name | None = None
-    start: Annotated[str | None, Field(alias="from", pattern=r"^\s*\d+\s*$")] = None
+    start: Annotated[FrameNumber | None, Field(alias="from")] = None
     serial: Name | None = None
 
     @model_validator(mode="after")

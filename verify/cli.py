@@ -1,27 +1,35 @@
 """The commands: parse, call, print, exit. Nothing else prints or chooses the exit status."""
 
+import codecs
+import io
+import logging
 import os
+import re
 import sys
 from collections.abc import Sequence
-from contextlib import AbstractContextManager, nullcontext
+from contextlib import AbstractContextManager, nullcontext, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
+from typing import IO, Annotated
 
 import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.text import Text
 
 from verify import __version__
 from verify.errors import GreyproofError, PlanError
 from verify.frames.gather import gather
 from verify.frames.transfer import stated_transfer
-from verify.place import parse_place
+from verify.judge import UNUSABLE
+from verify.place import Place, parse_place
 from verify.plan.file import read_plan
 from verify.plan.records import Plan
 from verify.report.as_csv import as_csv
 from verify.report.as_json import as_json
-from verify.report.as_text import as_text
+from verify.report.as_text import as_text, problem_lines
+from verify.report.characters import in_ascii, plain
+from verify.report.to_file import STANDARD, check_targets, write_report
 from verify.shoot import Options, Shoot, check_shoot, read_back
 from verify.simulate.demo import write_demo
 
@@ -30,43 +38,53 @@ INTERRUPTED = 130  # as shells report a run that was stopped by hand
 LONG_RUN = 8  # frames; a shorter run shows no progress bar
 JOBS = min(os.cpu_count() or 1, 4)  # frames at a time; each holds one decoded raw in memory
 PLAN_ENDING = ".toml"
-WIDTH = 110  # columns of output that goes to a file or another program
+WIDE = 10_000  # columns of output to a file or another program: one line for each frame or sentence
 
-app = typer.Typer(add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False)
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
 
 FramesArgument = Annotated[
-    list[Path] | None,
-    typer.Argument(
-        metavar="[PLAN.toml] FRAME…", help="Plan, then picture files or folders of them."
-    ),
+    list[Path] | None, typer.Argument(metavar="PLAN.toml|FRAME", hidden=True)
 ]
 CardOption = Annotated[
     str | None,
     typer.Option(
-        "--card", help="COL,ROW,WIDTH,HEIGHT of the card: upright pixels, or fractions (all <= 1)."
+        metavar="COL,ROW,WIDTH,HEIGHT",
+        help="Where the card is in the upright picture: pixels, or fractions when all four are "
+        "<= 1. Replaces the box of the plan.",
     ),
 ]
 ReferenceOption = Annotated[
-    Path | None, typer.Option("--reference", help="Frame to compare the others with.")
+    Path | None,
+    typer.Option(metavar="FRAME", help="The frame to compare the others with, if not the first."),
 ]
 ReadingOption = Annotated[
-    str | None, typer.Option("--reading", help='What the meter showed: "f/11 + 0.3".')
+    str | None,
+    typer.Option(metavar="F-NUMBER", help='What the meter showed, such as "f/11 + 0.3".'),
 ]
-IsoOption = Annotated[str | None, typer.Option("--iso", help="ISO that the meter was set to.")]
+IsoOption = Annotated[str | None, typer.Option(metavar="ISO", help="ISO set on the meter.")]
 ShutterOption = Annotated[
-    str | None, typer.Option("--shutter", help='Shutter time of the reading: "1/125".')
+    str | None, typer.Option(metavar="TIME", help='Shutter time set on the meter, such as "1/125".')
 ]
 TransferOption = Annotated[
     str | None,
-    typer.Option("--transfer", help="Of TIFFs that do not say: icc, linear, srgb or a gamma."),
+    typer.Option(
+        metavar="icc|linear|srgb|GAMMA",
+        help="How the values of TIFF files follow the light, for files that do not say.",
+    ),
 ]
 JsonOption = Annotated[
-    str | None, typer.Option("--json", help="Write JSON to this file; - for standard output.")
+    str | None, typer.Option(metavar="FILE", help="Write a report as JSON; - for standard output.")
 ]
 CsvOption = Annotated[
-    str | None, typer.Option("--csv", help="Write CSV to this file; - for standard output.")
+    str | None, typer.Option(metavar="FILE", help="Write a report as CSV; - for standard output.")
 ]
-JobsOption = Annotated[int, typer.Option("--jobs", min=1, help="Frames measured at a time.")]
+JOBS_HELP = "Frames measured at a time; by itself as many as there are processors, 4 at most."
+JobsOption = Annotated[int, typer.Option(metavar="N", min=1, show_default=False, help=JOBS_HELP)]
 QuietOption = Annotated[bool, typer.Option("--quiet", help="Print nothing but problems.")]
 
 
@@ -77,6 +95,15 @@ class _Out:
     words: Console  # for people; standard error while a report goes to standard output
     problems: Console  # standard error
     quiet: bool  # only problems
+
+
+class _Console(Console):
+    """A console that goes on in silence when whoever read it has left: the status still counts."""
+
+    def on_broken_pipe(self) -> None:
+        """Print into nothing from here on."""
+        self.quiet = True
+        _let_go(self.file)
 
 
 def _version(wanted: bool) -> None:
@@ -92,11 +119,7 @@ def _top(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
-    """Did the frames get the light that the meter promised?
-
-    Exit status: 0 all within tolerance, 1 some out of it, 2 the plan or the command is wrong,
-    3 some frame could not be measured.
-    """
+    """Did the frames get the light that the meter promised?"""
 
 
 @app.command()
@@ -115,70 +138,95 @@ def check(
 ) -> None:
     """Hold frames of a grey card against the plan, in stops.
 
-    The plan is a TOML file, or what --reading says. Without either, frames are compared with the
-    first one. With no frames the plan is read back in words.
+    FRAME is a raw or TIFF file, or a folder of them. PLAN.toml says what the meter showed and how
+    the camera was to be set; --reading, --iso and --shutter stand in for it, or replace what it
+    says. Without a plan and a reading, frames are only compared with the reference frame. Without
+    frames, the plan is read back in words and nothing else is done.
+
+    Exit status: 0 all frames within tolerance, 1 some out of it, 2 the plan or the command is
+    wrong, 3 some frame could not be measured.
     """
-    if json == csv == "-":
-        msg = "--json - and --csv - both want standard output: give one of them a file"
-        raise PlanError(msg)
+    check_targets({"--json": json, "--csv": csv})
     plan, paths = _plan_and_frames(named or [], reading, iso, shutter)
-    if transfer is not None and transfer != "icc":
+    transfer = None if transfer is None else transfer.strip().lower()
+    if transfer not in (None, "icc"):
         stated_transfer(transfer, 1)
-    options = Options(
-        place=None if card is None else _place(card),
-        reference=reference,
-        transfer=transfer,
-        jobs=jobs,
-    )
-    to_standard = "-" in (json, csv)
-    out = _Out(_console(stderr=to_standard), _console(stderr=True), quiet)
+    place = None if card is None else _place(card)
+    out = _Out(_console(stderr=STANDARD in (json, csv)), _console(stderr=True), quiet)
     if not quiet:
         for line in read_back(plan):
-            out.words.print(line, soft_wrap=True)
-    if not paths:
-        return
-    files, skipped = gather(paths)
-    if reference is not None and reference not in files:
-        files.insert(0, reference)
+            out.words.print(_line(line))
+    if not paths and reference is None:
+        if json is None and csv is None:
+            return
+        files, skipped = list[Path](), 0
+    else:
+        files, skipped = _files(paths, out)
+        files, reference = _with_reference(files, reference)
+    options = Options(place, reference, transfer, jobs=jobs)
     try:
         shoot = _run(plan, files, options, skipped, out)
     except KeyboardInterrupt:
+        out.problems.print("greyproof: stopped; nothing was written")
         raise typer.Exit(INTERRUPTED) from None
+    _print(shoot, out)
     for target, make in ((json, as_json), (csv, as_csv)):
         if target is not None:
             _write(target, make(shoot))
-    _print(shoot, out)
     raise typer.Exit(_status(shoot))
 
 
 @app.command()
-def demo(
-    folder: Annotated[Path, typer.Argument(help="Where to write it: a new or an empty folder.")],
-) -> None:
-    """Write a small demo shoot: RAW frames, their plan, and the truth about each."""
+def demo(folder: Annotated[Path, typer.Argument(metavar="FOLDER", hidden=True)]) -> None:
+    """Write a demo shoot.
+
+    FOLDER, a new or an empty one, gets raw frames of a grey card, their plan and, in truth.json,
+    what is true of each.
+    """
     written = write_demo(folder)
     frames = [path for path in written if path.suffix == ".dng"]
     typer.echo(f"{len(frames)} frames, plan.toml and truth.json are in {folder}")
-    typer.echo(f"Check them:  greyproof check {folder / 'plan.toml'} {folder}")
+    plan, frames_in = (f'"{path}"' if " " in str(path) else path for path in (written[-2], folder))
+    typer.echo(f"Check them:  greyproof check {plan} {frames_in}")
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run a command and leave with its exit status; an error of ours is one line each."""
+    # What libraries log and warn of is nothing that whoever shoots can act on; what matters of it
+    # stands in the lines of the frames.
+    logging.getLogger().addHandler(logging.NullHandler())
+    logging.captureWarnings(True)
+    codecs.register_error("greyproof", in_ascii)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="greyproof")
     try:
-        app(arguments)
-    except GreyproofError as error:
+        app(arguments, prog_name="greyproof")
+    except (GreyproofError, OSError) as error:
+        if not isinstance(error, GreyproofError):  # such as a full disk under standard output
+            _let_go(sys.stdout)
         for line in str(error).splitlines():
-            _console(stderr=True).print(f"greyproof: {line}", soft_wrap=True, markup=False)
-        sys.exit(WRONG)
-    except BrokenPipeError:  # whoever read standard output has left
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            _console(stderr=True).print(_line(f"greyproof: {line}"))
         sys.exit(WRONG)
 
 
 def _console(stderr: bool) -> Console:
-    """Where to print; wide where nobody's terminal says how wide it is."""
-    console = Console(stderr=stderr, highlight=False)
-    return console if console.is_terminal else Console(stderr=stderr, highlight=False, width=WIDTH)
+    """Where to print; as wide as it takes where nobody says how wide it is."""
+    console = _Console(stderr=stderr, highlight=False)
+    if not console.is_terminal and "COLUMNS" not in os.environ:
+        console.width = WIDE
+    return console
+
+
+def _line(text: str) -> Text:
+    """Text that is printed as it is, with no markup in it."""
+    return Text(plain(text))
+
+
+def _let_go(stream: IO[str]) -> None:
+    """Lead an output that takes nothing any more into nothing."""
+    with suppress(io.UnsupportedOperation):  # it is no file of the system
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _plan_and_frames(
@@ -189,21 +237,74 @@ def _plan_and_frames(
     if len(plans) > 1:
         msg = f"one plan at a time, not {len(plans)}: {', '.join(map(str, plans))}"
         raise PlanError(msg)
-    typed: dict[str, Any] = {}
-    for key, value in (("aperture", reading), ("iso", iso), ("shutter", shutter)):
-        if value is not None:
-            typed.setdefault("reading", {})[key] = value
-    plan = read_plan(plans[0] if plans else None, typed)
+    typed = {"aperture": reading, "iso": iso, "shutter": shutter}
+    typed = {key: value for key, value in typed.items() if value is not None}
+    if typed and reading is None and not plans:
+        msg = "--iso and --shutter are parts of a reading: give --reading too, or a plan"
+        raise PlanError(msg)
+    try:
+        plan = read_plan(plans[0] if plans else None, {"reading": typed} if typed else {})
+    except PlanError as error:
+        # a mistake that was typed is not one of the plan: it is told under its option
+        text = str(error)
+        for key in typed:
+            place = (f"{plans[0]}: " if plans else "") + f"[reading] {key}: "
+            option = "--reading" if key == "aperture" else f"--{key}"
+            text = re.sub(f"^{re.escape(place)}", f"{option} ", text, flags=re.MULTILINE)
+        raise PlanError(text) from error
     return plan, [path for path in named if path not in plans]
 
 
-def _place(card: str) -> Any:
+def _place(card: str) -> Place:
     """The place on the command line."""
     place = parse_place(card, "--card ")
     if place is None:
         msg = "--card find comes with a later version: give COL,ROW,WIDTH,HEIGHT"
         raise PlanError(msg)
     return place
+
+
+def _files(paths: Sequence[Path], out: _Out) -> tuple[list[Path], int]:
+    """Frames of the files and folders named, each once however it is written, and how many files
+    were skipped.
+    """
+    files: dict[str, Path] = {}
+    skipped = 0
+    empty = []
+    for path in paths:
+        try:
+            found, others = gather([path])
+        except OSError as error:
+            if os.path.isdir(path):
+                msg = f"{path}: this folder cannot be read ({error.strerror or error})"
+                raise PlanError(msg) from error
+            found, others = [path], 0  # it gets its line when it is opened
+        for file in found:
+            files.setdefault(os.path.realpath(file), file)
+        skipped += others
+        if not found:
+            beside = f", only {others} other file{'' if others == 1 else 's'}" if others else ""
+            empty.append(f"{path}: there is no raw or TIFF file in this folder{beside}")
+    if empty and not files:
+        raise PlanError("\n".join(f"{line}: name the folder of the frames" for line in empty))
+    for line in empty:
+        out.problems.print(_line(f"greyproof: {line}"))
+    return list(files.values()), skipped
+
+
+def _with_reference(files: list[Path], reference: Path | None) -> tuple[list[Path], Path | None]:
+    """The frames with the reference among them, and the reference as it is named there.
+
+    A name without a folder that is not there stands for the frame of that name.
+    """
+    if reference is None:
+        return files, None
+    same = [file for file in files if os.path.realpath(file) == os.path.realpath(reference)]
+    if not same and not os.path.lexists(reference):
+        same = [file for file in files if file.name == str(reference)]
+    if len(same) == 1:
+        return files, same[0]
+    return [reference, *files], reference
 
 
 def _run(plan: Plan, files: Sequence[Path], options: Options, skipped: int, out: _Out) -> Shoot:
@@ -225,27 +326,26 @@ def _print(shoot: Shoot, out: _Out) -> None:
     if not out.quiet:
         out.words.print(as_text(shoot))
         return
-    for check_ in shoot.checks:
-        if check_.problem is not None:
-            out.problems.print(f"{check_.file}: {check_.problem}", soft_wrap=True, markup=False)
+    for line in problem_lines(shoot.checks, bounds=True):
+        out.problems.print(_line(line))
 
 
 def _write(target: str, text: str) -> None:
     """A report to its file, or to standard output."""
-    if target == "-":
-        sys.stdout.write(text)
-        sys.stdout.flush()
+    data = text.encode("utf-8", "backslashreplace")  # a file's name need not be UTF-8
+    if target != STANDARD:
+        write_report(target, data)
         return
     try:
-        Path(target).write_text(text, encoding="utf-8")
-    except OSError as error:
-        msg = f"{target} cannot be written: {error.strerror or error}"
-        raise PlanError(msg) from error
+        sys.stdout.buffer.write(data)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _let_go(sys.stdout)
 
 
 def _status(shoot: Shoot) -> int:
     """Exit status of a check."""
     verdicts = {check_.verdict for check_ in shoot.checks}
-    if verdicts & {"clipped", "dark", "card-doubtful", "unreadable"}:
+    if verdicts.intersection(UNUSABLE):
         return UNMEASURED
     return SOME_OUT if verdicts & {"over", "under"} else ALL_WITHIN

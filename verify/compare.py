@@ -7,7 +7,7 @@ from typing import Literal
 
 from verify.exposure import F_NUMBERS, aperture_stops, exact_f_number, exact_iso, exact_shutter_s
 from verify.frames.frame import Settings
-from verify.measure import Bound, PatchReading
+from verify.measure import Bound, PatchReading, code_step
 from verify.notation import shutter_text
 from verify.plan.expected import (
     departure_text,
@@ -19,6 +19,7 @@ from verify.plan.records import CameraPlan, MeterOffset, SetUp
 
 DOME_STOPS = 0.3  # standard uncertainty of a dome, or of one not aimed as the card faces
 RANDOM_TERMS = ("noise", "lens")  # what varies from frame to frame
+LEAST_SIGNAL = 1e-6  # where neither noise nor codes say how little light there may be
 SETTINGS_STOPS = 0.005  # a smaller departure from the planned settings is none
 SAME_TIME_STOPS = 0.1  # shutter times closer than this are the same setting
 
@@ -91,6 +92,7 @@ def compare(
     """
     reading, camera = setup.reading, setup.camera
     warnings = [d.warning for d in patch.doubts]
+    warnings += [f"no-{what}" for what, value in _recorded(settings) if value is None]
     notes = [*frame_notes, *(d.note for d in patch.doubts if d.note)]
     part = None
     if camera is not None and reading is not None:
@@ -135,36 +137,39 @@ def marked_f_number(settings: Settings) -> float | None:
     return None if settings.f_number is None else F_NUMBERS.find(settings.f_number)[1]
 
 
+def _recorded(settings: Settings) -> tuple[tuple[str, float | None], ...]:
+    """The settings that the arithmetic needs, as the file records them."""
+    return (
+        ("f-number", settings.f_number),
+        ("iso", settings.iso),
+        ("shutter", settings.shutter_s),
+    )
+
+
 def _counted(patch: PatchReading) -> float:
     """The signal that counts: the mean, or for a card at black what it is at most."""
     if patch.bound != "at-most":
         return patch.signal
-    least = 0.5 / (patch.white - patch.black)  # half a code: never zero
-    return max(patch.signal, 0.0) + 2 * max(patch.noise, least)
+    least = max(code_step(patch.black, patch.white) / 2, LEAST_SIGNAL)
+    return max(patch.signal, 0.0) + patch.black_shift + 2 * max(patch.noise, least)
 
 
 def _settings_part(settings: Settings, camera: CameraPlan, timed: bool) -> _SettingsPart:
     """Stops by which the recorded settings depart from the planned ones.
 
-    What the file does not record is taken as planned and warned of. With flash the shutter time
-    is no part of the exposure; one that differs is noted.
+    What the file does not record is taken as planned. With flash the shutter time is no part of
+    the exposure; one that differs is noted.
     """
     warnings, notes = [], []
     aperture = iso = time = 0.0
-    if settings.f_number is None:
-        warnings.append("no-f-number")
-    else:
+    if settings.f_number is not None:
         planned = camera.aperture.n
         if camera.writes_effective:
             planned *= 2 ** (camera.bellows_stops / 2)
         aperture = aperture_stops(planned, exact_f_number(settings.f_number))
-    if settings.iso is None:
-        warnings.append("no-iso")
-    else:
+    if settings.iso is not None:
         iso = math.log2(exact_iso(settings.iso) / camera.iso)
-    if settings.shutter_s is None:
-        warnings.append("no-shutter")
-    elif camera.shutter_s is not None:
+    if settings.shutter_s is not None and camera.shutter_s is not None:
         time = math.log2(exact_shutter_s(settings.shutter_s) / camera.shutter_s)
         if not timed and abs(time) > SAME_TIME_STOPS:
             shot, planned_text = shutter_text(settings.shutter_s), shutter_text(camera.shutter_s)

@@ -31,7 +31,8 @@ class Blocks:
         """These blocks as if every place got as much light as a flat frame's middle."""
         gain = flat.means / centre
         scale = float(np.nanmean(gain))
-        return Blocks(self.means / gain, self.counts, self.variance / scale**2)
+        of_flat = flat.variance * (self.mean / flat.mean) ** 2
+        return Blocks(self.means / gain, self.counts, (self.variance + of_flat) / scale**2)
 
 
 def blocks_of(

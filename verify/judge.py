@@ -11,6 +11,7 @@ from verify.frames.frame import Settings
 from verify.plan.records import SetUp, Tolerance
 
 ISO_STEP = 0.3  # stop; smaller changes of ISO show nothing about the signal following it
+ISO_BEYOND_OFFSET = 0.6  # stop; what the standards leave open between meter and camera is less
 ISO_MATCH = 0.1  # stop; settings and rest are equal and opposite when this close
 UNUSABLE: tuple[Verdict, ...] = ("clipped", "dark", "card-doubtful", "unreadable")
 
@@ -140,20 +141,22 @@ def _settings_between(own: Settings | None, other: Settings | None) -> float:
 def _only_noted(check: FrameCheck, reference: FrameCheck | None) -> bool:
     """Whether the signal does not follow the recorded ISO: its part and the rest cancel.
 
-    Judged against the reference frame where that was shot at another ISO, else against the plan.
+    Judged against the reference frame where that was shot at another ISO, else against the plan;
+    there an unknown offset can make a rest that only looks like it.
     """
     if check.patch is None or check.bound is not None:
         return False
     iso, rest = check.iso_stops, check.rest_stops
+    least = ISO_BEYOND_OFFSET if check.offset_stops is None else ISO_STEP
     own = None if check.settings is None else check.settings.iso
     other = None if reference is None or reference.settings is None else reference.settings.iso
     if own is not None and other is not None:
         between = math.log2(exact_iso(own) / exact_iso(other))
         if abs(between) >= ISO_STEP:
-            iso, rest = between, check.difference_stops
+            iso, rest, least = between, check.difference_stops, ISO_STEP
     if iso is None or rest is None:
         return False
-    return abs(iso) >= ISO_STEP and abs(iso + rest) <= ISO_MATCH
+    return abs(iso) >= least and abs(iso + rest) <= ISO_MATCH
 
 
 def _warned(check: FrameCheck, name: str) -> FrameCheck:

@@ -54,6 +54,7 @@ class PatchReading:
     u_terms: dict[str, float]  # standard uncertainty of each cause within the frame [stop]
     doubts: tuple[Doubt, ...]
     steps: tuple[str, ...]  # applied to the stored values, in order
+    black_shift: float = 0.0  # signal that an unsure black may be worth
 
 
 def measure(frame: Frame, target: Target, flat: Frame | None = None) -> PatchReading:
@@ -78,12 +79,15 @@ def measure(frame: Frame, target: Target, flat: Frame | None = None) -> PatchRea
     doubts = [*region.doubts, *odd]
     if flat is not None and even is None:
         doubts.append(Doubt("flat-not-used"))
-    shown = blocks if even is None else even
-    signal, noise = shown.mean, shown.noise
+    shown = blocks if even is None else even.blocks
+    brighter = 1.0 if even is None else even.brighter
+    signal, noise = shown.mean, blocks.noise * brighter
     gradient, beside = evenness(shown)
     shift = max((d.signal for d in region.doubts), default=0.0)
     level = max(signal, noise, 1e-12)
     terms = {"noise": _as_stops(noise, level), "evenness": gradient / math.sqrt(12)}
+    if even is not None:
+        terms["flat"] = even.noise_stops
     if shift:
         terms["black"] = _as_stops(shift, level)
     falloff = _falloff_stops(frame, box)
@@ -96,7 +100,8 @@ def measure(frame: Frame, target: Target, flat: Frame | None = None) -> PatchRea
         if terms["glare"] > GLARE_STOPS:
             doubts.append(Doubt("glare"))
     main = region.colors.index(color)
-    clipped = {c: _share(region, c, "clipped") for c in dict.fromkeys(region.colors)}
+    there = [c for c in dict.fromkeys(region.colors) if region.values(c, "clipped").size]
+    clipped = {c: _share(region, c, "clipped") for c in there}
     if region.luminance is not None:
         clipped["luminance"] = float(region.clipped.any(axis=-1).mean())
     floored = _share(region, color, "floored")
@@ -106,8 +111,12 @@ def measure(frame: Frame, target: Target, flat: Frame | None = None) -> PatchRea
     over = clipped.get("luminance", clipped[color])
     least = max(DARK_SIGMAS * noise, 2 * shift)
     bound = _bound(signal, least, over, lift)
+    clips_at = region.clips_at[main] * brighter
     doubts += _doubts(
-        bound, max(clipped.values()), signal / region.clips_at[main], signal > frame.linear_limit
+        bound,
+        max(clipped.values()),
+        signal / clips_at,
+        signal > frame.linear_limit * brighter,
     )
     if not frame.scene_referred:
         doubts.append(Doubt("rendered"))
@@ -126,13 +135,19 @@ def measure(frame: Frame, target: Target, flat: Frame | None = None) -> PatchRea
         floored=floored,
         black=region.black[main],
         white=region.white[main],
-        clips_at=region.clips_at[main],
+        clips_at=clips_at,
         gradient_stops=gradient,
         bound=bound,
         u_terms=terms,
         doubts=tuple(doubts),
         steps=region.steps if even is None else (*region.steps, "flat frame"),
+        black_shift=shift,
     )
+
+
+def code_step(black: float, white: float) -> float:
+    """Signal of one stored code; 0 where white is 1, in floating-point files."""
+    return 1 / (white - black) if white - black > 1 else 0.0
 
 
 def _gathered(region: Region, box: Box) -> tuple[Blocks, list[Doubt]]:
@@ -170,8 +185,17 @@ def _main_photosites(
     return array.ravel(), rows.ravel(), cols.ravel()
 
 
-def _even_light(blocks: Blocks, flat: Frame, frame: Frame, box: Box) -> Blocks | None:
-    """Blocks corrected by a flat frame; None where it is of another size or too dark.
+@dataclass(frozen=True, slots=True)
+class _Even:
+    """A patch as if every place got as much light as the middle of the picture."""
+
+    blocks: Blocks
+    brighter: float  # signal of the middle against the patch's place
+    noise_stops: float  # standard uncertainty from the flat frame's own noise
+
+
+def _even_light(blocks: Blocks, flat: Frame, frame: Frame, box: Box) -> _Even | None:
+    """Blocks corrected by a flat frame; None where it is of another size, too dark or clipped.
 
     The flat may have been shot with the camera turned: it is read as if it were turned like the
     frame, for both lie on the same photosites.
@@ -185,12 +209,18 @@ def _even_light(blocks: Blocks, flat: Frame, frame: Frame, box: Box) -> Blocks |
     middle = Box((size.width - width) // 2, (size.height - height) // 2, width, height)
     if not middle.inside(size):
         return None
-    centre = _gathered(alike.signal(middle), middle)[0]
-    there = _gathered(alike.signal(box), box)[0]
-    lit = there.means[there.counts > 0]
-    if centre.mean <= DARK_SIGMAS * centre.noise or (lit <= 0).any():
+    try:
+        regions = alike.signal(middle), alike.signal(box)
+        centre, there = (_gathered(r, b)[0] for r, b in zip(regions, (middle, box), strict=True))
+    except FrameError:  # the flat cannot be decoded there: the frame itself is none the worse
         return None
-    return blocks.over(there, centre.mean)
+    lit = there.means[there.counts > 0]
+    too_dark = centre.mean <= DARK_SIGMAS * centre.noise or (lit <= 0).any()
+    if too_dark or any(_share(r, main_color(r.colors), "clipped") > WARN_SHARE for r in regions):
+        return None
+    noise = math.hypot(centre.noise / centre.mean, there.noise / there.mean)
+    even = blocks.over(there, centre.mean)
+    return _Even(even, centre.mean / there.mean, _as_stops(noise, 1))
 
 
 def _falloff_stops(frame: Frame, box: Box) -> float | None:
@@ -227,17 +257,17 @@ def _floor_lift(region: Region, color: str) -> float:
     if not region.floored.any():
         return 0.0
     main = region.colors.index(color)
-    code = 1 / (region.white[main] - region.black[main])
+    code = code_step(region.black[main], region.white[main])
     array = region.signal if region.signal.ndim == 2 else region.signal[..., main]
     at_floor = region.floored if region.floored.ndim == 2 else region.floored[..., main]
     lifts = []
     for row, col in ((0, 0), (0, 1), (1, 0), (1, 1)):
         own = slice(row, None, 2), slice(col, None, 2)
-        chosen = np.ones(array[own].shape, bool)
+        chosen = np.isfinite(array[own])
         if region.classes is not None:
-            chosen = region.classes[own] == main
+            chosen &= region.classes[own] == main
         if chosen.any():
-            noise = max(float(np.nanstd(array[own][chosen])), code)
+            noise = max(float(array[own][chosen].std()), code)
             lifts += [(float(at_floor[own][chosen].mean()) * noise, int(chosen.sum()))]
     return sum(lift * n for lift, n in lifts) / sum(n for _, n in lifts)
 

@@ -2,12 +2,12 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from verify.compare import FrameCheck, compare
-from verify.errors import FrameError, PlanError
+from verify.errors import BoxError, FrameError, PlanError
 from verify.exposure import exact_iso
 from verify.frames.exif import read_settings
 from verify.frames.frame import Frame, Kept, Settings
@@ -20,6 +20,11 @@ from verify.place import Place
 from verify.plan.expected import plan_in_words
 from verify.plan.records import MeterOffset, Plan, SetUp
 from verify.target import given_target
+
+WHERE_IS_THE_CARD = (
+    "where is the card? Give --card COL,ROW,WIDTH,HEIGHT (upright pixels, or fractions of the "
+    "sides) or box in [card]; finding it comes with a later version"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,36 +77,36 @@ def check_shoot(
     PlanError
         If nothing says where the card is, or a flat frame cannot be read.
     """
-    for setup in plan.setups:
+    # The main set-up may have no frames of its own, so with others only theirs are asked for.
+    for setup in plan.setups[1:] or plan.setups:
         if files and options.place is None and setup.card.place is None:
-            msg = (
-                "where is the card? Give --card COL,ROW,WIDTH,HEIGHT (upright pixels, or fractions "
-                "of the sides) or box in [card]; finding it comes with a later version"
-            )
-            raise PlanError(msg)
-    with _flats(plan) as flats:
+            raise PlanError(WHERE_IS_THE_CARD)
+    with _flats(plan, options.transfer) as flats:
 
         def one(file: Path) -> tuple[FrameCheck, SetUp]:
             return _check(file, plan, options, flats)
 
         found = []
-        with ThreadPoolExecutor(max(1, options.jobs)) as pool:
+        pool = ThreadPoolExecutor(max(1, options.jobs))
+        try:
             for check, setup in pool.map(one, files):
                 found.append((check, setup))
                 done(check)
+        finally:  # when stopped halfway: wait for the frames that are being read, begin no other
+            pool.shutdown(cancel_futures=True)
     checks, summaries = _judged(found, options.reference)
-    return Shoot(plan, read_back(plan), checks, summaries, _notes(plan, checks), skipped)
+    return Shoot(plan, read_back(plan), checks, summaries, _notes(plan, found), skipped)
 
 
 @contextmanager
-def _flats(plan: Plan) -> Iterator[dict[Path, Frame]]:
+def _flats(plan: Plan, transfer: str | None) -> Iterator[dict[Path, Frame]]:
     """Flat frames of the plan, open, each read once however many frames use it."""
     paths = {s.card.flat for s in plan.setups if s.card.flat is not None}
     flats: dict[Path, Frame] = {}
     try:
         for path in paths:
             try:
-                flat = open_frame(path)
+                flat = open_frame(path, transfer)
             except FrameError as error:
                 msg = f"[card] flat: {path}: {error}"
                 raise PlanError(msg) from error
@@ -122,7 +127,8 @@ def _check(
             settings = frame.settings
             setup = _setup_of(plan, file, settings)
             place = options.place or setup.card.place
-            assert place is not None, "checked before the first frame"
+            if place is None:
+                raise BoxError(WHERE_IS_THE_CARD)
             flat = None if setup.card.flat is None else flats[setup.card.flat]
             patch = measure(frame, given_target(frame, place), flat)
             return compare(file, settings, patch, setup, frame.notes, options.offset), setup
@@ -132,28 +138,32 @@ def _check(
         first = (str(error).splitlines() or [""])[0]
         problem = f"it could not be measured ({type(error).__name__}: {first})"
     if settings is None:
-        settings = read_settings(file) if file.is_file() else Settings()
+        settings = Settings()
+        with suppress(OSError):  # a name that the system does not take
+            settings = read_settings(file) if file.is_file() else settings
     setup = _setup_of(plan, file, settings)
     return FrameCheck(file, setup.name, settings, problem=problem), setup
 
 
 def _setup_of(plan: Plan, file: Path, settings: Settings) -> SetUp:
-    """The set-up a frame belongs to: named by number or body first, else by where it starts."""
+    """The set-up a frame belongs to: named by number or body first, else by where it starts.
+
+    A set-up that names a body has no frames of another one, whatever their numbers.
+    """
     number = frame_number(file)
     started = plan.main
     for setup in plan.setups[1:]:
         wanted = setup.selection
-        if wanted.serial is not None and wanted.serial == settings.serial:
-            return setup
-        if number is None:
+        if wanted.serial is not None and wanted.serial != settings.serial:
             continue
-        if any(first <= number <= last for first, last in wanted.ranges):
+        by_number = bool(wanted.ranges) or wanted.start is not None
+        if not by_number or (
+            number is not None and any(first <= number <= last for first, last in wanted.ranges)
+        ):
             return setup
-        begun = started.selection.start
-        if wanted.start is not None and wanted.start <= number and (
-            begun is None or wanted.start > begun
-        ):  # fmt: skip
-            started = setup
+        if wanted.start is not None and number is not None and wanted.start <= number:
+            begun = started.selection.start
+            started = setup if begun is None or wanted.start > begun else started
     return started
 
 
@@ -173,9 +183,8 @@ def _judged(
     for (name, body), places in groups.items():
         title = f"{name} / {body}" if len(named[name]) > 1 else name
         setup = found[places[0]][1]
-        wanted = reference if reference in {checks[at].file for at in places} else None
-        if reference is not None and wanted is None and len(groups) == 1:
-            wanted = reference
+        elsewhere = {c.file for c in checks} - {checks[at].file for at in places}
+        wanted = None if reference in elsewhere else reference
         own = judge([replace(checks[at], setup=title) for at in places], setup, wanted)
         for at, check in zip(places, own, strict=True):
             checks[at] = check
@@ -191,23 +200,21 @@ def _body(check: FrameCheck) -> str:
     return " ".join(part for part in (settings.model or settings.make, settings.serial) if part)
 
 
-def _notes(plan: Plan, checks: Sequence[FrameCheck]) -> tuple[str, ...]:
+def _notes(plan: Plan, found: Sequence[tuple[FrameCheck, SetUp]]) -> tuple[str, ...]:
     """What is to be said about the whole shoot."""
     notes = []
     for setup in plan.setups:
         reading, camera = setup.reading, setup.camera
-        isos = {
-            c.settings.iso
-            for c in checks
-            if c.setup.split(" / ")[0] == setup.name and c.settings is not None and c.settings.iso
-        }
+        own = [check.settings for check, its in found if its is setup]
+        isos = {settings.iso for settings in own if settings is not None and settings.iso}
         if reading is None or camera is None or camera.iso_given or len(isos) != 1:
             continue
         iso = isos.pop()
         if abs(exact_iso(iso) / camera.iso - 1) > 0.01:
+            where = f"{setup.name}: " if len(plan.setups) > 1 else ""
             notes.append(
-                f"{setup.name}: the plan's ISO is the meter's, {iso_text(camera.iso)}, and every "
-                f"frame was shot at {iso_text(iso)}. If that was meant, write iso = "
-                f"{iso_text(iso)} under [camera]"
+                f"{where}the plan's ISO is the meter's, {iso_text(camera.iso)}, and every frame "
+                f"was shot at {iso_text(iso)}. If that was meant, write iso = {iso_text(iso)} "
+                "under [camera] in the plan"
             )
     return tuple(notes)

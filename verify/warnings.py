@@ -39,9 +39,9 @@ WARNINGS: dict[str, str] = {
         "small differences between frames count."
     ),
     "not-finite": "Some values in the box are not numbers: they are left out.",
-    "no-f-number": "The file records no f-number: the planned one is taken.",
-    "no-iso": "The file records no ISO: the planned one is taken.",
-    "no-shutter": "The file records no shutter time: the planned one is taken.",
+    "no-f-number": "The file records no f-number: it counts as planned.",
+    "no-iso": "The file records no ISO: it counts as planned.",
+    "no-shutter": "The file records no shutter time: it counts as planned.",
     "settings-differ": (
         "The camera was not set as planned: that part of the error stands under settings."
     ),

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from itertools import product
 from typing import Any
 
+import imagecodecs
 import numpy as np
 import tifffile
 from numpy.typing import NDArray
@@ -56,6 +57,12 @@ class Chunks:
         if min(counts[:wanted]) <= 0 or min(offsets[:wanted]) <= 0:
             msg = "part of the picture was never written: wait until the file is whole"
             raise NotAFrame(msg)
+        if self._plain and any(
+            counts[n] < self._row_bytes * min(rows, page.imagelength - n % per_plane * rows)
+            for n in range(wanted)
+        ):
+            msg = "the file lists fewer bytes than the rows of its picture need: it is damaged"
+            raise NotAFrame(msg)
         end = max(o + c for o, c in zip(offsets[:wanted], counts[:wanted], strict=True))
         if end > size:
             msg = (
@@ -68,7 +75,7 @@ class Chunks:
         """Stored codes (rows, cols, planes) of a box of the stored image."""
         rows, cols = self.shape
         page = self.page
-        if page.compression == 1 and not page.is_tiled and page.bitspersample in (8, 16, 32, 64):
+        if self._plain:
             return self._plain_rows(box)
         across = -(-page.imagewidth // cols)
         down = -(-page.imagelength // rows)
@@ -79,8 +86,8 @@ class Chunks:
         for plane, i, j in product(range(self.planes if separate else 1), chunk_rows, chunk_cols):
             chunk = self._chunk((plane * down + i) * across + j)
             top, left = max(box.row, i * rows), max(box.col, j * cols)
-            bottom = min(box.row + box.height, i * rows + chunk.shape[0])
-            right = min(box.col + box.width, j * cols + chunk.shape[1])
+            bottom = min(box.row + box.height, (i + 1) * rows)
+            right = min(box.col + box.width, (j + 1) * cols)
             part = chunk[top - i * rows : bottom - i * rows, left - j * cols : right - j * cols]
             place = out[top - box.row : bottom - box.row, left - box.col : right - box.col]
             if separate:
@@ -107,7 +114,7 @@ class Chunks:
         across = -(-page.imagewidth // cols)
         count = across * -(-page.imagelength // rows)
         boxes = []
-        for n in range(few := min(4, count // 80)):
+        for n in range(few := min(2, count // 80)):
             i, j = divmod(int((n + 0.5) * count / few), across)
             top, left = max(i * rows, area.row), max(j * cols, area.col)
             height = min((i + 1) * rows, area.row + area.height) - top
@@ -116,13 +123,33 @@ class Chunks:
                 boxes.append(Box(left, top, width, height))
         return boxes
 
+    @property
+    def _plain(self) -> bool:
+        """Whether a row can be read from where it lies: strips of samples as they are, or packed.
+
+        Packed samples (10, 12 or 14 bit) are whole numbers, and each row begins with a byte.
+        """
+        page = self.page
+        whole = np.dtype(page.dtype).kind == "u"
+        bits = (8, 10, 12, 14, 16, 32, 64) if whole else (16, 32, 64)
+        as_it_is = page.compression == page.predictor == page.fillorder == 1
+        return as_it_is and not page.is_tiled and page.bitspersample in bits
+
+    @property
+    def _samples(self) -> int:
+        """Samples a pixel within one chunk."""
+        return 1 if self.page.planarconfig == 2 else self.planes
+
+    @property
+    def _row_bytes(self) -> int:
+        """Bytes of a row of one chunk, uncompressed."""
+        return -(-self.shape[1] * self._samples * self.page.bitspersample // 8)
+
     def _plain_rows(self, box: Box) -> NDArray[Any]:
         """Rows of an uncompressed image, read from where they lie without decoding a strip."""
         page, (rows, _) = self.page, self.shape
         separate = page.planarconfig == 2 and self.planes > 1
-        samples = 1 if separate else self.planes
-        stored = np.dtype(page.dtype).newbyteorder(page.parent.byteorder)
-        row_bytes = page.imagewidth * samples * stored.itemsize
+        samples, row_bytes = self._samples, self._row_bytes
         down = -(-page.imagelength // rows)
         out = np.empty((box.height, box.width, self.planes), page.dtype)
         for plane in range(self.planes if separate else 1):
@@ -132,7 +159,7 @@ class Chunks:
                 last = min((strip + 1) * rows, box.row + box.height)
                 offset = page.dataoffsets[plane * down + strip] + (row - strip * rows) * row_bytes
                 data = self._bytes(offset, (last - row) * row_bytes)
-                lines = np.frombuffer(data, stored).reshape(last - row, page.imagewidth, samples)
+                lines = self._unpacked(data).reshape(last - row, page.imagewidth, samples)
                 part = lines[:, box.col : box.col + box.width]
                 place = out[row - box.row : last - box.row]
                 if separate:
@@ -142,6 +169,16 @@ class Chunks:
                 row = last
         return out
 
+    def _unpacked(self, data: bytes) -> NDArray[Any]:
+        """Samples of whole uncompressed rows, flat."""
+        page, bits = self.page, self.page.bitspersample
+        if bits in (8, 16, 32, 64):
+            return np.frombuffer(data, np.dtype(page.dtype).newbyteorder(page.parent.byteorder))
+        samples: NDArray[Any] = imagecodecs.packints_decode(
+            data, np.dtype(page.dtype), bits, runlen=page.imagewidth * self._samples
+        )
+        return samples
+
     def _chunk(self, index: int) -> NDArray[Any]:
         """One decoded chunk (rows, cols, samples), from those kept where it is there."""
         if index in self._kept:
@@ -149,9 +186,9 @@ class Chunks:
             return self._kept[index]
         page = self.page
         data = self._bytes(page.dataoffsets[index], page.databytecounts[index])
-        extra: dict[str, Any] = {"_fullsize": page.is_tiled}
+        extra: dict[str, Any] = {}
         if page.compression in JPEG:
-            extra |= {"jpegtables": page.jpegtables, "jpegheader": page.jpegheader}
+            extra = {"jpegtables": page.jpegtables, "jpegheader": page.jpegheader}
         try:
             decoded, _, _ = page.decode(data, index, **extra)
         except Exception as error:  # the codecs raise errors of many kinds on damaged data

@@ -35,6 +35,9 @@ from verify.frames.geometry import Box, Size
 from verify.frames.levels import Levels, black_doubt, clipping_code
 from verify.frames.opcodes import Applied, Opcode, apply_opcodes, mapped_white
 
+# SubTileBlockSize, RowInterleaveFactor, ColumnInterleaveFactor and CFALayout: 1 is plain order
+ORDER_OF_PHOTOSITES = (50974, 50975, 52547, 50711)
+
 
 @dataclass(slots=True)
 class DngSource:
@@ -46,7 +49,8 @@ class DngSource:
     pattern: NDArray[np.uint8] | None  # (rows, cols) index into colors, anchored at the area
     colors: tuple[str, ...]
     table: NDArray[np.float64] | None  # linearization table, stored code to code
-    opcodes: tuple[Opcode, ...]
+    opcodes: tuple[Opcode, ...]  # that are applied
+    left_out: tuple[str, ...]  # names of opcodes that change the signal and cannot be applied
     masked: Box | None  # border that saw no light, within the stored image
     lowest: float  # lowest linear code the file can hold [DN]
     clip_code: float | None = None  # [DN] where codes pile up below white, once found
@@ -62,10 +66,11 @@ class DngSource:
         done = self._signal(codes, box)
         planes = codes.shape[2]
         clip = np.array([self._clip_code(codes, plane) for plane in range(planes)])
-        black, white = self.levels.black.mean((0, 1)), self.levels.white
+        pattern = self.levels.mean_black(box.row, box.col, box.height, box.width)
+        black, white = pattern.mean((0, 1)), self.levels.white
         doubts = []
-        if done.not_applied:
-            note = f"the file asks for {', '.join(done.not_applied)}, which is not applied"
+        if left_out := dict.fromkeys((*self.left_out, *done.not_applied)):
+            note = f"the file asks for {', '.join(left_out)}, which is not applied"
             doubts.append(Doubt("opcode-not-applied", note))
         if (border := self._border_doubt(box)) is not None:
             doubts.append(border)
@@ -83,7 +88,7 @@ class DngSource:
             steps=self._steps() + done.applied,
             doubts=tuple(doubts),
         )
-        return self._as_mosaic(region, box) if planes == 1 else region
+        return self._as_mosaic(region, box, pattern) if planes == 1 else region
 
     def _signal(self, codes: NDArray[Any], box: Box) -> Applied:
         """Codes of a box (rows, cols, planes) to signal of that shape, opcodes applied."""
@@ -95,8 +100,11 @@ class DngSource:
         done = apply_opcodes(self.opcodes, shaped, box.row, box.col, size.height, size.width)
         return replace(done, signal=done.signal.reshape(signal.shape))
 
-    def _as_mosaic(self, region: Region, box: Box) -> Region:
-        """A region of one plane as (rows, cols), with the classes of the mosaic if it is one."""
+    def _as_mosaic(self, region: Region, box: Box, black: NDArray[np.float64]) -> Region:
+        """A region of one plane as (rows, cols), with the classes of the mosaic if it is one.
+
+        ``black`` is the repeating pattern of its black [DN].
+        """
         flat = replace(
             region,
             signal=region.signal[..., 0],
@@ -109,7 +117,6 @@ class DngSource:
         repeat = self.pattern.shape
         r = (box.row + np.arange(box.height)) % repeat[0]
         c = (box.col + np.arange(box.width)) % repeat[1]
-        black = self.levels.black
         tiled = np.tile(self.pattern, black.shape[:2])  # one whole repeat of pattern and black
         spread = np.tile(black[..., 0], repeat)
         return replace(
@@ -132,7 +139,9 @@ class DngSource:
         ]
         if not signals:
             return None
-        return float(np.concatenate([s[..., plane].ravel() for s in signals]).mean())
+        values = np.concatenate([s[..., plane].ravel() for s in signals])
+        finite = values[np.isfinite(values)]
+        return float(finite.mean()) if finite.size else None
 
     def close(self) -> None:
         """Close the file."""
@@ -149,10 +158,11 @@ class DngSource:
     def _clip_code(self, codes: NDArray[Any], plane: int) -> float:
         """Code at which a plane clips: the stated white, or lower where codes pile up."""
         white = float(self.levels.white[plane])
-        if self.pattern is None or (codes.dtype.kind == "f" and self.table is None):
+        if codes.shape[2] > 1 or (codes.dtype.kind == "f" and self.table is None):
             return white
         if self.clip_code is None:
-            self.clip_code = clipping_code(codes[..., plane], white, self.pattern.shape[1])
+            step = 1 if self.pattern is None else self.pattern.shape[1]
+            self.clip_code = clipping_code(codes[..., plane], white, step)
         return white if self.clip_code is None else self.clip_code
 
     def _border_doubt(self, box: Box) -> Doubt | None:
@@ -160,17 +170,15 @@ class DngSource:
 
         Of a striped file the border is decoded with the box; of a tiled one, one tile's worth.
         """
-        if self.masked is None or self.pattern is None:
+        if self.masked is None or self.chunks.planes > 1:
             return None
         part = _near_rows(self.masked, _moved(box, self.area))
         if self.chunks.page.is_tiled:
             rows, cols = self.chunks.shape
             part = Box(part.col, part.row, min(part.width, cols), min(part.height, rows))
         codes = self._linear_codes(part)[..., 0]
-        repeat = self.levels.black.shape
-        r = (part.row - self.area.row + np.arange(part.height)) % repeat[0]
-        c = (part.col - self.area.col + np.arange(part.width)) % repeat[1]
-        black = self.levels.black[r[:, None], c[None, :], 0]
+        place = _moved_back(part, self.area)
+        black = self.levels.black_at(place.row, place.col, place.height, place.width)[..., 0]
         return black_doubt(codes, black, float(self.levels.white[0]))
 
     def _steps(self) -> tuple[str, ...]:
@@ -190,12 +198,12 @@ def _moved_back(box: Box, area: Box) -> Box:
 
 
 def _near_rows(border: Box, near: Box) -> Box:
-    """The part of an upright border beside the rows of a box, where it has any."""
-    top = max(border.row, near.row)
-    bottom = min(border.row + border.height, near.row + near.height)
-    if border.height < border.width or bottom - top < BORDER_WIDTH:
+    """The part of an upright border beside the rows of a box, or closest to them."""
+    if border.height < border.width:
         return border
-    return Box(border.col, top, border.width, bottom - top)
+    rows = min(max(near.height, BORDER_WIDTH), border.height)
+    top = min(max(near.row, border.row), border.row + border.height - rows)
+    return Box(border.col, top, border.width, rows)
 
 
 def open_dng(file: tifffile.TiffFile, page: tifffile.TiffPage) -> tuple[DngSource, float]:
@@ -220,16 +228,22 @@ def open_dng(file: tifffile.TiffFile, page: tifffile.TiffPage) -> tuple[DngSourc
             "is not decoded here: save it as a DNG with lossless compression"
         )
         raise NotAFrame(msg)
-    for code, what in ((52547, "rows"), (52548, "columns")):
-        if numbers(page, code, [1.0])[0] > 1:
-            msg = f"its {what} are stored interleaved, which is not decoded here: save it again"
+    if page.dtype is None or page.dtype.kind not in "uf":
+        msg = f"its samples of {page.bitspersample} bit are of a kind that is not read here"
+        raise NotAFrame(msg)
+    for code in ORDER_OF_PHOTOSITES:
+        if numbers(page, code, [1.0]).max() > 1:
+            name = tifffile.TIFF.TAGS[code]
+            msg = f"its photosites are stored out of order ({name}), which is not decoded here"
             raise NotAFrame(msg)
     chunks = Chunks(page)
     chunks.check()
     area = active_area(page)
     pattern, colors = mosaic(page, chunks.planes)
-    table = numbers(page, 50712, None)
-    lowest = -np.inf if np.dtype(page.dtype).kind == "f" else 0.0
+    whole = page.dtype.kind == "u"
+    table = numbers(page, 50712, None) if whole else None  # a table is for whole codes
+    lowest = 0.0 if whole else -np.inf
+    applied, left_out = opcodes(page)
     source = DngSource(
         chunks=chunks,
         area=area,
@@ -237,7 +251,8 @@ def open_dng(file: tifffile.TiffFile, page: tifffile.TiffPage) -> tuple[DngSourc
         pattern=pattern,
         colors=colors,
         table=table,
-        opcodes=opcodes(page),
+        opcodes=applied,
+        left_out=left_out,
         masked=masked_border(page, area),
         lowest=lowest if table is None else float(table.min()),
     )

@@ -5,6 +5,7 @@ References
 DNG specification 1.7.1.0 (2023), chapters 4 and 5, with the defaults named there.
 """
 
+import struct
 from typing import Any
 
 import numpy as np
@@ -12,17 +13,18 @@ import tifffile
 from numpy.typing import NDArray
 
 from verify.errors import NotAFrame
+from verify.frames.effects import FIX_VIGNETTE_RADIAL
 from verify.frames.geometry import Box, Size
 from verify.frames.levels import Levels
-from verify.frames.opcodes import Opcode, read_opcodes
+from verify.frames.opcodes import Opcode, changes_signal, read_opcodes
 
 CFA, LINEAR_RAW = 32803, 34892  # PhotometricInterpretation
 CFA_COLORS = ("red", "green", "blue", "cyan", "magenta", "yellow", "white")
-COMPRESSIONS = {1, 7, 8, 32946, 34892}  # that are decoded here; 7 is lossless JPEG
+COMPRESSIONS = {1, 5, 7, 8, 32773, 32946, 34892}  # that are decoded here; 7 is lossless JPEG
 BORDER_WIDTH = 8  # photosites; a narrower masked border says nothing
 CFA_PATTERN = b"\x00\x01\x01\x02"  # the usual mosaic, where a file does not tell
-LIST_2, LIST_3 = 51009, 51022  # tags of the opcode lists
-PER_PHOTOSITE = {3, 9}  # opcodes of list 3 that need no demosaicing: vignette, gain map
+LIST_1, LIST_2, LIST_3 = 51008, 51009, 51022  # tags of the opcode lists
+GAIN_MAP = 9  # opcode ID
 
 
 def decodes(page: tifffile.TiffPage) -> bool:
@@ -31,14 +33,17 @@ def decodes(page: tifffile.TiffPage) -> bool:
 
 
 def raw_page(file: tifffile.TiffFile) -> tifffile.TiffPage | None:
-    """The full-size mosaic or linear raw image of a file, never a preview; None if none."""
+    """The full-size mosaic or linear raw image of a file; None if none.
+
+    Never a preview (NewSubFileType 1), nor an enhanced picture made from it (16), however large.
+    """
     found = [
         page
         for first in file.pages
         for page in (first, *(first.pages or ()))
         if isinstance(page, tifffile.TiffPage)
         and page.photometric in (CFA, LINEAR_RAW)
-        and not int(page.subfiletype) & 1
+        and int(page.subfiletype) == 0
     ]
     return max(found, key=lambda p: p.imagewidth * p.imagelength, default=None)
 
@@ -57,10 +62,26 @@ def numbers(page: tifffile.TiffPage, code: int, default: Any) -> Any:
     return values
 
 
-def opcodes(page: tifffile.TiffPage) -> tuple[Opcode, ...]:
-    """List 2, and of list 3 what acts on every photosite alike."""
-    after = tuple(op for op in read_opcodes(_bytes(page, LIST_3)) if op.number in PER_PHOTOSITE)
-    return (*read_opcodes(_bytes(page, LIST_2)), *after)
+def opcodes(page: tifffile.TiffPage) -> tuple[tuple[Opcode, ...], tuple[str, ...]]:
+    """Opcodes to apply to the linear signal, and names of those that cannot be.
+
+    List 1 is for stored codes. List 3 is for a picture without a mosaic; of a mosaic, what acts on
+    all its colours alike is taken from it.
+    """
+    before, after = read_opcodes(_bytes(page, LIST_1)), read_opcodes(_bytes(page, LIST_3))
+    applied = [op for op in after if page.photometric != CFA or _for_all_colors(op)]
+    left_out = [op for op in (*before, *after) if op not in applied and changes_signal(op)]
+    listed = (*read_opcodes(_bytes(page, LIST_2)), *applied)
+    return listed, tuple(dict.fromkeys(op.name for op in left_out))
+
+
+def _for_all_colors(opcode: Opcode) -> bool:
+    """Whether an opcode for three planes does the same to each: a vignette, or one gain map."""
+    if opcode.number == GAIN_MAP:
+        plane, planes = struct.unpack_from(">2I", opcode.data, 16)
+        (map_planes,) = struct.unpack_from(">I", opcode.data, 72)
+        return bool(plane == 0 and planes >= 3 and map_planes == 1)
+    return opcode.number == FIX_VIGNETTE_RADIAL
 
 
 def _bytes(page: tifffile.TiffPage, code: int) -> bytes:
@@ -91,6 +112,9 @@ def mosaic(
             msg = f"a linear raw image of {planes} planes is not known here"
             raise NotAFrame(msg)
         return None, names[planes]
+    if planes != 1:
+        msg = f"a mosaic of {planes} samples a photosite is not known here"
+        raise NotAFrame(msg)
     rows, cols = numbers(page, 33421, [2, 2]).astype(int)[:2]
     codes = np.frombuffer(_bytes(page, 33422) or CFA_PATTERN, np.uint8)
     if rows < 1 or cols < 1 or codes.size != rows * cols or codes.max() >= len(CFA_COLORS):
@@ -105,23 +129,30 @@ def levels(
     page: tifffile.TiffPage, planes: int, area: Box, table: NDArray[np.float64] | None
 ) -> Levels:
     """Black and white of the active area, with the specification's defaults."""
-    rows, cols = numbers(page, 50713, [1, 1]).astype(int)[:2]
+    rows, cols = (int(n) for n in numbers(page, 50713, [1, 1])[:2])
     black = numbers(page, 50714, [0.0])
-    if black.size not in (1, rows * cols * planes):
+    if black.size == 1:
+        rows, cols, black = 1, 1, np.full(planes, black[0])
+    if black.size != rows * cols * planes:
         msg = f"its BlackLevel has {black.size} values for {rows} x {cols} x {planes}"
         raise NotAFrame(msg)
-    if black.size == 1:
-        black = np.full(rows * cols * planes, black[0])
     if np.dtype(page.dtype).kind == "f":
         top = 1.0
     else:
         top = float(2 ** (16 if table is not None else page.bitspersample) - 1)
-    white = np.broadcast_to(numbers(page, 50717, [top]), planes).astype(float)
+    white = numbers(page, 50717, [top])
+    if white.size not in (1, planes):
+        msg = f"its WhiteLevel has {white.size} values for {planes} samples a photosite"
+        raise NotAFrame(msg)
+    white = np.broadcast_to(white, planes).astype(float)
     pattern = black.reshape(rows, cols, planes)
-    if not (np.isfinite(pattern).all() and (white > pattern.max((0, 1))).all()):
+    of_row, of_col = _delta(page, 50716, area.height), _delta(page, 50715, area.width)
+    added = sum(float(delta.max()) for delta in (of_row, of_col) if delta is not None)
+    finite = np.isfinite(pattern).all() and np.isfinite(white).all() and np.isfinite(added)
+    if not (finite and (white > pattern.max((0, 1)) + added).all()):
         msg = f"its white level {white.tolist()} is not above its black level {black.tolist()}"
         raise NotAFrame(msg)
-    return Levels(pattern, white, _delta(page, 50716, area.height), _delta(page, 50715, area.width))
+    return Levels(pattern, white, of_row, of_col)
 
 
 def _delta(page: tifffile.TiffPage, code: int, length: int) -> NDArray[np.float64] | None:

@@ -122,9 +122,9 @@ def _iso(tags: dict[str, Any]) -> float | None:
 
 
 def _pixel_pitch(tags: dict[str, Any]) -> float | None:
-    """Distance between photosites [um] from the focal-plane resolution."""
-    resolution = _positive(tags, "FocalPlaneXResolution")
-    unit = _number(tags, "FocalPlaneResolutionUnit")
+    """Distance between photosites [um] from the focal-plane resolution, of Exif or TIFF/EP."""
+    resolution = _positive(tags, "FocalPlaneXResolution", "Tag 0x920E")
+    unit = _number(tags, "FocalPlaneResolutionUnit", "Tag 0x9210")
     if resolution is None:
         return None
     pitch = UNIT_UM.get(int(unit) if unit is not None else 2, UNIT_UM[2]) / resolution

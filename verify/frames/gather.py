@@ -38,4 +38,4 @@ def frame_number(path: Path) -> int | None:
 def _by_number(path: Path) -> list[tuple[int, int, str]]:
     """Sorting key that counts: frame_9 comes before frame_10."""
     parts = re.split(r"(\d+)", path.name.lower())
-    return [(1, int(p), "") if p.isdigit() else (0, 0, p) for p in parts]
+    return [(1, int(p), "") if p.isdecimal() else (0, 0, p) for p in parts]

@@ -29,7 +29,10 @@ class Levels:
     black_of_col: NDArray[np.float64] | None = None  # (width,) added to black [DN]
 
     def black_at(self, top: int, left: int, rows: int, cols: int) -> NDArray[np.float64]:
-        """Black of each photosite of a region, broadcastable to (rows, cols, planes) [DN]."""
+        """Black of each photosite of a region, broadcastable to (rows, cols, planes) [DN].
+
+        The region may reach outside the active area, where rows and columns add nothing.
+        """
         repeat_rows, repeat_cols, _ = self.black.shape
         if repeat_rows == repeat_cols == 1:
             black = self.black
@@ -38,9 +41,18 @@ class Levels:
             c = (left + np.arange(cols)) % repeat_cols
             black = self.black[r[:, None], c[None, :]]
         if self.black_of_row is not None:
-            black = black + self.black_of_row[top : top + rows, None, None]
+            black = black + _added(self.black_of_row, top, rows)[:, None, None]
         if self.black_of_col is not None:
-            black = black + self.black_of_col[None, left : left + cols, None]
+            black = black + _added(self.black_of_col, left, cols)[None, :, None]
+        return black
+
+    def mean_black(self, top: int, left: int, rows: int, cols: int) -> NDArray[np.float64]:
+        """The repeating pattern with what the rows and columns of a region add on average [DN]."""
+        black = self.black
+        if self.black_of_row is not None:
+            black = black + _added(self.black_of_row, top, rows).mean()
+        if self.black_of_col is not None:
+            black = black + _added(self.black_of_col, left, cols).mean()
         return black
 
     def linear(self, codes: NDArray[np.generic], top: int, left: int) -> NDArray[np.float64]:
@@ -51,6 +63,13 @@ class Levels:
         signal -= black
         signal /= self.white - black
         return signal
+
+
+def _added(values: NDArray[np.float64], first: int, count: int) -> NDArray[np.float64]:
+    """What ``count`` lines from ``first`` on add to black; 0 outside the active area."""
+    at = first + np.arange(count)
+    inside = (at >= 0) & (at < values.size)
+    return np.where(inside, values[np.clip(at, 0, values.size - 1)], 0.0)
 
 
 def clipping_code(codes: NDArray[np.generic], white: float, step: int) -> float | None:

@@ -122,6 +122,11 @@ def read_opcodes(data: bytes) -> tuple[Opcode, ...]:
     return tuple(opcodes)
 
 
+def changes_signal(opcode: Opcode) -> bool:
+    """Whether an opcode changes the signal of an evenly lit patch, or may: it is not known."""
+    return opcode.number not in _LEAVES_EVEN_LIGHT
+
+
 def apply_opcodes(
     opcodes: tuple[Opcode, ...], signal: Signal, top: int, left: int, height: int, width: int
 ) -> Applied:

@@ -1,6 +1,6 @@
 """A path to a ``Frame``: what kind of file it is decides who reads it. No pixel is decoded."""
 
-import struct
+import logging
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,7 +12,8 @@ from verify.frames.dng_tags import decodes, numbers, raw_page
 from verify.frames.exif import read_settings
 from verify.frames.frame import Frame, Settings
 from verify.frames.raw import libraw_settings, open_raw
-from verify.frames.tiff import open_tiff
+from verify.frames.tiff import open_tiff, picture_page
+from verify.frames.whole import check_directories, check_pictures
 
 TIFF_ENDINGS = {".tif", ".tiff"}
 RAW_ENDINGS = {
@@ -32,8 +33,11 @@ RENDERED = {
     b"8BPS": "a layered picture document",
 }
 TIFF_MAGIC = {b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+"}
+LIKE_TIFF = {b"IIU\x00", b"IIRO", b"IIRS", b"MMOR"}  # camera files: its structure, another number
 DNG_VERSION, BLACK_LEVEL, WHITE_LEVEL = 50706, 50714, 50717
 SIDE_LIMIT = 100_000  # pixels; no camera's picture is as wide
+
+logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # a damaged file gets one line from us
 
 
 def open_frame(path: Path, transfer: str | None = None) -> Frame:
@@ -53,11 +57,13 @@ def open_frame(path: Path, transfer: str | None = None) -> Frame:
     """
     head = _head(path)
     settings = read_settings(path)
+    if head[:4] in LIKE_TIFF:
+        _check_like_tiff(path)
     if head[:4] not in TIFF_MAGIC:
         return _raw_frame(path, settings)
     try:
         file = tifffile.TiffFile(path)
-    except (tifffile.TiffFileError, ValueError, struct.error, OSError, IndexError) as error:
+    except Exception as error:  # many kinds, on damaged directories
         msg = f"its directory cannot be read ({_first_line(error)}): it is damaged or cut short"
         raise NotAFrame(msg) from error
     try:
@@ -117,21 +123,27 @@ def _tiff_frame(
 ) -> Frame | None:
     """A DNG or a TIFF picture as a frame; None for a camera raw file in a TIFF container."""
     if not len(file.pages):
+        check_directories(file)
         msg = "there is no picture in it"
         raise NotAFrame(msg)
-    first = file.pages.first
     page = raw_page(file)
-    if page is not None and DNG_VERSION in first.tags:
+    if DNG_VERSION in file.pages.first.tags:
+        check_directories(file)
+        if page is None:
+            msg = "it says that it is a DNG and has no raw picture: it is damaged or not finished"
+            raise NotAFrame(msg)
         if not decodes(page):
             return None
         return _level_frame(path, file, page, settings, "dng")
     if page is not None or path.suffix.lower() in RAW_ENDINGS - {".dng"}:
-        _check_whole(file)
+        check_pictures(file)
         return None
-    _check_sides(first)
-    if {BLACK_LEVEL, WHITE_LEVEL} & set(first.tags.keys()) and int(first.photometric) == 1:
-        return _level_frame(path, file, first, settings, "tiff")
-    source = open_tiff(first, transfer)
+    check_directories(file)
+    page = picture_page(file)
+    _check_sides(page)
+    if {BLACK_LEVEL, WHITE_LEVEL} & set(page.tags.keys()) and int(page.photometric) == 1:
+        return _level_frame(path, file, page, settings, "tiff")
+    source = open_tiff(page, transfer)
     linear = source.transfer.linear
     return Frame(path, settings, source, "tiff", scene_referred=linear)
 
@@ -164,22 +176,22 @@ def _raw_frame(path: Path, settings: Settings) -> Frame:
     return Frame(path, known, source, "raw")
 
 
+def _check_like_tiff(path: Path) -> None:
+    """Refuse a camera file that is cut short; where its directories are odd, LibRaw decides."""
+    try:
+        with tifffile.TiffFile(path) as file:
+            check_pictures(file)
+    except GreyproofError:
+        raise
+    except Exception:  # many kinds, on directories that are none
+        return
+
+
 def _check_sides(page: tifffile.TiffPage) -> None:
     """Refuse a picture whose sides cannot be: a damaged tag must not ask for the memory."""
     if not (0 < page.imagewidth <= SIDE_LIMIT and 0 < page.imagelength <= SIDE_LIMIT):
         msg = f"its sides of {page.imagewidth} x {page.imagelength} pixels cannot be: it is damaged"
         raise NotAFrame(msg)
-
-
-def _check_whole(file: tifffile.TiffFile) -> None:
-    """Refuse a camera raw file whose directories point beyond its end."""
-    size = file.filehandle.size
-    for first in file.pages:
-        for page in (first, *(getattr(first, "pages", None) or ())):
-            spans = zip(page.dataoffsets, page.databytecounts, strict=False)
-            if any(offset + count > size for offset, count in spans):
-                msg = "the file is cut short inside its picture: copy it again"
-                raise NotAFrame(msg)
 
 
 def _first_line(error: Exception) -> str:

@@ -21,6 +21,7 @@ LETTERS = {
     "R": "red", "G": "green", "B": "blue", "C": "cyan", "M": "magenta", "Y": "yellow", "W": "white",
 }  # fmt: skip
 FLIP_TO_ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}  # LibRaw's bits to Exif's
+LIBRAW_ERRORS = (rawpy.LibRawError, OSError)  # codes below 0, and those of the system above it
 UNKNOWN = (0.0, 1.0)  # what LibRaw reports for a setting that is not there
 SAMPLE_ROWS = 48  # rows looked at for the clipping level and the scene's mean
 BORDER_WIDTH = 8  # photosites; a narrower masked border says nothing
@@ -120,7 +121,7 @@ class RawSource:
         raw = self.raw
         try:
             visible: NDArray[Any] = raw.raw_image_visible
-        except rawpy.LibRawError as error:
+        except LIBRAW_ERRORS as error:
             raise NotAFrame(_refusal(error)) from error
         stack = visible.ndim == 3
         if stack and not self.foveon:
@@ -140,9 +141,9 @@ class RawSource:
             msg = f"LibRaw gives white {white:.0f}, not above black {black.max():.0f}"
             raise NotAFrame(msg)
         found = None
-        if pattern is not None:
+        if not stack:
             sample = codes[_spread_rows(codes), :, 0]
-            found = clipping_code(sample, white, pattern.shape[1])
+            found = clipping_code(sample, white, 1 if pattern is None else pattern.shape[1])
         self._decoded = _Decoded(
             codes, levels, pattern, colors, white if found is None else found,
             None if stack else self._border_doubt(levels),
@@ -179,7 +180,7 @@ def _mosaic(
     blacks = np.asarray(raw.black_level_per_channel, float)
     if stack:
         return None, ("red", "green", "blue"), blacks[:3].reshape(1, 1, 3)
-    indices = raw.raw_pattern
+    indices = _pattern(raw)
     if indices is None or raw.num_colors == 1:
         return None, ("grey",), blacks[:1].reshape(1, 1, 1)
     letters = raw.color_desc.decode("ascii", "replace")
@@ -189,7 +190,27 @@ def _mosaic(
     return pattern, colors, blacks[indices][..., None]
 
 
-def _refusal(error: rawpy.LibRawError) -> str:
+def _pattern(raw: rawpy.RawPy) -> NDArray[np.uint8] | None:
+    """LibRaw's colour indices of one repeat of the mosaic, anchored at the visible corner.
+
+    ``raw_pattern`` itself starts at the corner of the whole sensor, margins included, where LibRaw
+    has no sound answer for a mosaic of 6 x 6 behind a wide margin.
+    """
+    try:
+        repeat = raw.raw_pattern
+    except NotImplementedError as error:
+        msg = f"LibRaw describes its mosaic in a way that is not known here ({error})"
+        raise NotAFrame(msg) from error
+    if repeat is None:
+        return None
+    rows, cols = repeat.shape
+    top, left = raw.sizes.top_margin, raw.sizes.left_margin
+    return np.array(
+        [[raw.raw_color(top + r, left + c) for c in range(cols)] for r in range(rows)], np.uint8
+    )
+
+
+def _refusal(error: Exception) -> str:
     """One line for what LibRaw could not do."""
     said = error.args[0] if error.args else ""
     text = said.decode("utf-8", "replace") if isinstance(said, bytes) else str(said)
@@ -213,7 +234,7 @@ def open_raw(path: Path) -> tuple[RawSource, int]:
     """
     try:
         raw = rawpy.imread(str(path))
-    except rawpy.LibRawError as error:
+    except LIBRAW_ERRORS as error:
         raise NotAFrame(_refusal(error)) from error
     with path.open("rb") as file:
         foveon = file.read(4) == b"FOVb"
@@ -227,7 +248,7 @@ def libraw_settings(source: RawSource) -> Settings:
     """
     try:
         other, lens = source.raw.other, source.raw.lens
-    except rawpy.LibRawError as error:
+    except LIBRAW_ERRORS as error:
         raise NotAFrame(_refusal(error)) from error
 
     def known(value: float) -> float | None:

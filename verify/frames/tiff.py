@@ -15,13 +15,13 @@ from verify.frames.transfer import Transfer, icc_transfer, stated_transfer
 
 WHITE_IS_ZERO, BLACK_IS_ZERO, RGB = 0, 1, 2  # PhotometricInterpretation
 PHOTOMETRIC = {3: "palette", 5: "CMYK", 6: "YCbCr", 8: "Lab"}
-ICC_PROFILE = 34675
+PHOTOMETRIC_TAG, ICC_PROFILE = 262, 34675
 SAMPLE_STEP = 4  # columns between the pixels that stand for the scene
 
 
 @dataclass(slots=True)
 class TiffSource:
-    """The first picture of a TIFF file and its transfer."""
+    """The picture of a TIFF file and its transfer."""
 
     chunks: Chunks
     transfer: Transfer
@@ -77,12 +77,20 @@ class TiffSource:
         return self.transfer.to_linear(1 - values if self.inverted else values)
 
 
+def picture_page(file: tifffile.TiffFile) -> tifffile.TiffPage:
+    """The directory of a file's picture: the first that is no reduced copy of another."""
+    for page in file.pages:
+        if isinstance(page, tifffile.TiffPage) and not int(page.subfiletype) & 1:
+            return page
+    return file.pages.first
+
+
 def open_tiff(page: tifffile.TiffPage, transfer: str | None) -> TiffSource:
     """Read the structure of a TIFF picture; no pixel.
 
     Parameters
     ----------
-    page : its first directory.
+    page : its directory, as :func:`picture_page` finds it.
     transfer : "linear", "srgb" or a gamma states it; None or "icc" takes the embedded profile.
 
     Raises
@@ -92,13 +100,19 @@ def open_tiff(page: tifffile.TiffPage, transfer: str | None) -> TiffSource:
     NotAFrame
         If it is cut short or stored in a way that is not decoded here.
     """
+    if PHOTOMETRIC_TAG not in page.tags:
+        msg = (
+            "nothing in it says whether its values are grey or RGB: export it as a 16-bit RGB TIFF"
+        )
+        raise NotLinear(msg)
     photometric = int(page.photometric)
     if photometric not in (WHITE_IS_ZERO, BLACK_IS_ZERO, RGB):
         what = PHOTOMETRIC.get(photometric, f"of colour type {photometric}")
         msg = f"it is {what}; needed is grey or RGB. Export it as a linear 16-bit RGB TIFF"
         raise NotLinear(msg)
-    if page.dtype is None or page.dtype.kind not in "uf" or page.bitspersample < 8:
-        msg = f"its samples are {page.dtype}; needed are 8 or 16 bit or floating point"
+    bits = page.bitspersample
+    if page.dtype is None or page.dtype.kind not in "uf" or not isinstance(bits, int) or bits < 8:
+        msg = f"its samples of {bits} bit are of a kind that is not read here: export it as 16 bit"
         raise NotAFrame(msg)
     chunks = Chunks(page)
     chunks.check()

@@ -51,7 +51,7 @@ class Curve:
         at = np.minimum(size, 1.0) * last  # evenly spaced: no search is needed; NaN stays NaN
         node = np.minimum(np.nan_to_num(at), last - 1).astype(np.intp)
         low = self.table[node]
-        linear = low + (self.table[node + 1] - low) * (at - node)
+        linear: NDArray[np.float64] = low + (self.table[node + 1] - low) * (at - node)
         if np.any(size > 1):
             above = self.table[-1] * np.maximum(size, 1.0) ** self.exponent
             linear = np.where(size > 1, above, linear)

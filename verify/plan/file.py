@@ -143,7 +143,7 @@ def _mistake(table: type[BaseModel], error: ErrorDetails) -> str:
         return f"{place}this key is needed and is not there"
     if error["type"] == "value_error":
         return place + error["msg"].removeprefix("Value error, ")
-    allowed_is = error.get("ctx", {}).get("expected", "what is allowed there")
+    allowed_is = str(error.get("ctx", {}).get("expected", "what is allowed")).replace("'", '"')
     if field is not None and _table_in(field) is not None:
         allowed_is = f"a section: write [{keys[-1]}] on a line and its keys below it"
     elif field is not None:

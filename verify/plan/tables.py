@@ -24,7 +24,6 @@ from verify.notation import (
     parse_shutter,
     parse_step,
 )
-from verify.place import PLACE_FORMS
 from verify.plan.records import Aimed, Light, Method, Receptor
 
 # What a calibration constant can be: well beyond what ISO 2720 recommends, and far from each other.

@@ -1,0 +1,395 @@
+"""A patch to a number, with its uncertainty and what is doubtful about it."""
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from memory_frames import BLACK, WHITE, Array, even, frame_of, middle, turned
+
+from verify.errors import BoxError, FrameError, NotAFrame
+from verify.frames.frame import Doubt, Frame, Settings
+from verify.frames.geometry import Box
+from verify.measure import PatchReading, code_step, measure
+from verify.target import Target
+
+EXACT = 1e-12  # relative: sums of some thousand doubles
+SIX_BY_SIX = tuple(
+    tuple({"R": "red", "G": "green", "B": "blue"}[letter] for letter in row)
+    for row in ("GBGGRG", "RGRBGB", "GBGGRG", "GRGGBG", "BGBRGR", "GRGGBG")
+)
+CMYG = (("green", "magenta"), ("cyan", "yellow"))
+
+
+def read(frame: Frame, flat: Frame | None = None) -> PatchReading:
+    """Measure the middle of a frame."""
+    return measure(frame, middle(frame), flat)
+
+
+def names(patch: PatchReading) -> list[str]:
+    """The warnings of a reading."""
+    return [doubt.warning for doubt in patch.doubts]
+
+
+def noisy(level: float, sigma: float, seed: int = 1, size: tuple[int, int] = (160, 240)) -> Array:
+    """An even signal with normal noise of ``sigma`` on every photosite."""
+    return level + sigma * np.random.default_rng(seed).standard_normal(size)
+
+
+def partly(share: float, level: float, rest: float = 0.12) -> Array:
+    """An even signal of which every so many-th photosite has another level."""
+    signal = even(rest, (200, 200)).ravel()
+    signal[:: round(1 / share)] = level
+    return signal.reshape(200, 200)
+
+
+def whole(frame: Frame) -> PatchReading:
+    """Measure all of a frame."""
+    return of_box(frame, 0, 0, frame.size.width, frame.size.height)
+
+
+def of_box(frame: Frame, *box: int) -> PatchReading:
+    """Measure one box of a frame."""
+    place = Box(*box)
+    return measure(frame, Target(place, place.corners(), "given"))
+
+
+@pytest.mark.parametrize(
+    ("fraction", "dn"),
+    [  # check-values 2.6: black 512, white 16383
+        (0.18 / math.sqrt(2), 2532.05),
+        (0.18, 3368.78),
+        (0.11937, 2406.52),
+        (0.5, 8447.5),
+        (0.01, 670.71),
+    ],
+)
+def test_a_code_is_a_share_of_the_way_from_black_to_white(fraction: float, dn: float) -> None:
+    patch = read(frame_of(even((dn - BLACK) / (WHITE - BLACK))))
+    assert patch.signal == pytest.approx(fraction, abs=0.005 / (WHITE - BLACK))
+    assert (patch.black, patch.white) == (BLACK, WHITE)
+
+
+def test_stops_between_codes_need_black_taken_out() -> None:
+    # check-values 2.6: DN 1522.03 and 4552.12 lie one stop below and above 0.127279.
+    for dn, stops in ((1522.03, -1), (4552.12, 1)):
+        signal = read(frame_of(even((dn - BLACK) / (WHITE - BLACK)))).signal
+        assert math.log2(signal / 0.127279) == pytest.approx(stops, abs=2e-5)
+
+
+def test_an_even_patch_has_nothing_doubtful() -> None:
+    patch = read(frame_of(even()))
+    assert patch.signal == pytest.approx(0.12, rel=EXACT)
+    assert (patch.red, patch.green, patch.blue) == pytest.approx((0.12,) * 3, rel=EXACT)
+    assert (patch.doubts, patch.bound) == ((), None)
+    assert patch.gradient_stops == pytest.approx(0, abs=EXACT)
+    assert patch.clipped == {"red": 0, "green": 0, "blue": 0}
+    assert patch.u_terms == pytest.approx({"noise": 0, "evenness": 0}, abs=EXACT)
+    assert patch.steps == ("black", "scale to white")
+
+
+@pytest.mark.parametrize("pattern", [SIX_BY_SIX, (("blue", "green"), ("green", "red"))])
+def test_green_stands_for_the_exposure_and_each_colour_has_its_mean(pattern: Any) -> None:
+    signal = even(size=(120, 180))
+    frame = frame_of(signal, pattern=pattern)
+    region = frame.signal(Box(0, 0, 180, 120))
+    assert region.classes is not None
+    for color, level in (("red", 0.06), ("green", 0.12), ("blue", 0.09)):
+        signal[region.classes == region.colors.index(color)] = level
+    patch = read(frame)
+    found = (patch.signal, patch.red, patch.green, patch.blue)
+    assert found == pytest.approx((0.12, 0.06, 0.12, 0.09), rel=EXACT)
+
+
+def test_colours_that_the_sensor_has_not_are_not_known() -> None:
+    mono = read(frame_of(even(), pattern=None))
+    assert (mono.red, mono.green, mono.blue) == (None, None, None)
+    assert mono.clipped == {"grey": 0}
+    four = read(frame_of(even(), pattern=CMYG))
+    assert (four.red, four.blue) == (None, None)
+    assert four.green == four.signal == pytest.approx(0.12, rel=EXACT)
+
+
+def test_the_green_plane_and_luminance_of_three() -> None:
+    planes = np.stack([even(0.1), even(0.2), even(0.4)], axis=-1)
+    assert read(frame_of(planes)).signal == pytest.approx(0.2, rel=EXACT)
+    luminance = (0.2126, 0.7152, 0.0722)  # IEC 61966-2-1
+    patch = read(frame_of(planes, luminance=luminance))
+    assert patch.signal == pytest.approx(0.02126 + 0.14304 + 0.02888, rel=EXACT)
+    assert (patch.red, patch.green, patch.blue) == pytest.approx((0.1, 0.2, 0.4), rel=EXACT)
+
+
+def test_clipping_of_any_plane_clips_luminance() -> None:
+    planes = np.stack([partly(1 / 50, 1.0), even(0.2, (200, 200)), even(0.4, (200, 200))], axis=-1)
+    patch = whole(frame_of(planes, luminance=(0.2126, 0.7152, 0.0722)))
+    assert patch.bound == "at-least"
+    assert patch.clipped["luminance"] == patch.clipped["red"] == 0.02
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_a_box_is_upright_however_the_camera_was_turned(orientation: int) -> None:
+    upright = even(size=(200, 200))
+    upright[:100, 100:] = 0.3  # top right
+    # TIFF 6.0, tag 274: where the stored first row and first column lie in the upright picture.
+    stored = {
+        1: upright,
+        2: upright[:, ::-1],
+        3: upright[::-1, ::-1],
+        4: upright[::-1],
+        5: upright.T,
+        6: upright.T[::-1],
+        7: upright.T[::-1, ::-1],
+        8: upright.T[:, ::-1],
+    }[orientation]
+    frame = turned(frame_of(stored, pattern=None), orientation)
+    found = [of_box(frame, *box, 60, 60).signal for box in ((20, 20), (120, 20), (120, 120))]
+    # A quarter turn one way is undone by one the other way: 6 and 8 are each other's inverse.
+    assert found == pytest.approx([0.12, 0.3, 0.12], rel=EXACT)
+
+
+@pytest.mark.parametrize(
+    ("share", "bound", "warning"),
+    [
+        (1 / 2000, None, None),  # under 0.1 %: nothing is said
+        (1 / 250, None, "part-clipped"),
+        (1 / 50, "at-least", "clipped"),
+        (1, "at-least", "clipped"),
+    ],
+)
+@pytest.mark.parametrize("clips_at", [1.0, 0.8])
+def test_a_partly_clipped_card(
+    share: float, bound: str | None, warning: str | None, clips_at: float
+) -> None:
+    patch = whole(frame_of(partly(share, clips_at, 0.5), pattern=None, clips_at=clips_at))
+    assert patch.bound == bound
+    clipping = [name for name in names(patch) if "clip" in name]
+    assert clipping == ([] if warning is None else [warning])
+    assert patch.clipped["grey"] == share
+    assert patch.clips_at == clips_at
+
+
+def test_a_clipped_red_is_told_and_leaves_green_a_value() -> None:
+    signal = even(0.3)
+    signal[::2, ::2] = 1.0  # the red photosites
+    patch = read(frame_of(signal))
+    assert patch.bound is None
+    assert patch.signal == pytest.approx(0.3, rel=EXACT)
+    assert (patch.clipped["red"], patch.clipped["green"]) == (1, 0)
+    assert "part-clipped" in names(patch)
+    assert "100.0% of one colour is clipped" in [d.note for d in patch.doubts]
+
+
+@pytest.mark.parametrize(
+    ("level", "limit", "near"),
+    [(0.89, 1, False), (0.91, 1, True), (0.85, 0.8, True), (0.75, 0.8, False)],
+)
+def test_near_clipping(level: float, limit: float, near: bool) -> None:
+    frame = replace(frame_of(even(level)), linear_limit=limit)
+    assert ("near-clipping" in names(read(frame))) is near
+    if level == 0.75:
+        low = frame_of(even(level), clips_at=0.8)
+        assert "near-clipping" in names(read(low))
+
+
+@pytest.mark.parametrize(("mean", "dark"), [(4.0, True), (6.0, False), (0.0, True), (-4.0, True)])
+def test_a_card_at_black_is_one_that_noise_could_have_made(mean: float, dark: bool) -> None:
+    sigma = 0.01
+    photosites = 60 * 40 // 2
+    signal = noisy(0, sigma)
+    frame = frame_of(signal)
+    here = signal - read(frame).signal  # the mean of the patch is now wholly 0
+    patch = read(frame_of(here + mean * sigma / math.sqrt(photosites)))
+    assert (patch.bound == "at-most") is dark
+    assert ("at-black" in names(patch)) is dark
+
+
+def test_a_floor_that_cuts_noise_off_lifts_the_mean() -> None:
+    # Normal noise about 0, cut off there, has a mean of 0.4 of its standard deviation.
+    cut = np.maximum(noisy(0, 0.01), 0)
+    patch = read(frame_of(cut, floor=0.0))
+    assert patch.floored == pytest.approx(0.5, abs=0.05)
+    assert (patch.bound, "at-black" in names(patch)) == ("at-most", True)
+    bright = read(frame_of(np.maximum(noisy(0.12, 0.01), 0), floor=0.0))
+    assert (bright.bound, bright.floored) == (None, 0)
+
+
+def test_a_black_that_is_unsure_is_as_uncertain_as_its_difference() -> None:
+    doubt = Doubt("black-unsure", "the masked border reads 540", 0.002)
+    patch = read(frame_of(even(0.1), doubts=(doubt,)))
+    assert doubt in patch.doubts
+    # 2 % of the signal is 0.0286 stop: check-values 8.6 has 2 % as 0.0286.
+    assert patch.u_terms["black"] == pytest.approx(0.0286, abs=3e-4)
+    dark = read(frame_of(even(0.003), doubts=(doubt,)))
+    assert (dark.bound, dark.black_shift) == ("at-most", 0.002)
+
+
+@pytest.mark.parametrize(("stops", "uneven"), [(0.1, False), (0.2, True)])
+def test_uneven_light(stops: float, uneven: bool) -> None:
+    across = (np.arange(240) - 119.5) / 60  # the box is 60 wide
+    patch = read(frame_of(even() * np.exp2(stops * across)))
+    assert ("uneven" in names(patch)) is uneven
+    assert patch.gradient_stops == pytest.approx(stops, rel=0.02)
+    assert patch.u_terms["evenness"] == pytest.approx(patch.gradient_stops / math.sqrt(12))
+
+
+def test_an_edge_in_the_box_is_uneven() -> None:
+    signal = even()
+    signal[:, 110:130] = 0.08
+    assert "uneven" in names(read(frame_of(signal)))
+
+
+def test_a_box_of_few_photosites() -> None:
+    frame = frame_of(noisy(0.12, 0.001))
+    assert "too-small" in names(of_box(frame, 100, 60, 14, 14))
+    assert "too-small" not in names(of_box(frame, 100, 60, 15, 14))
+    tiny = of_box(frame, 101, 60, 1, 1)  # a single green photosite
+    assert tiny.signal == pytest.approx(0.12, abs=0.01)
+    assert (tiny.red, tiny.blue, tiny.clipped) == (None, None, {"green": 0})
+    with pytest.raises(FrameError, match="holds no photosite of the main colour"):
+        of_box(frame, 100, 60, 1, 1)  # a red one
+
+
+@pytest.mark.parametrize(("scene", "warned"), [(0.12, False), (0.4, False), (0.5, True)])
+def test_glare_of_a_bright_scene(scene: float, warned: bool) -> None:
+    patch = read(frame_of(even(), scene=scene))
+    assert patch.u_terms["glare"] == pytest.approx(math.log2(1 + 0.01 * scene / 0.12), rel=EXACT)
+    assert ("glare" in names(patch)) is warned
+
+
+def test_glare_of_a_white_background() -> None:
+    # Design, section 5: 1 % of a white background (90 % against 18 %) adds 0.06 to 0.07 stop.
+    assert read(frame_of(even(0.18), scene=0.9)).u_terms["glare"] == pytest.approx(0.07, abs=0.002)
+    assert "glare" not in read(frame_of(even(), scene=None)).u_terms
+
+
+@pytest.mark.parametrize(
+    ("degrees", "stops"),
+    [(10, 0.0883), (20, 0.3590), (30, 0.8301), (45, 2)],  # check-values 8.2
+)
+def test_cos4_where_the_card_stands(degrees: float, stops: float) -> None:
+    # A photosite of 10 um and a lens of 20 mm: the box's middle 700 photosites off the axis.
+    away = 700
+    focal_mm = away * 0.01 / math.tan(math.radians(degrees))
+    settings = Settings(focal_mm=focal_mm, pixel_pitch_um=10)
+    frame = frame_of(even(size=(40, 1600)), settings)
+    patch = of_box(frame, 800 + away - 20, 0, 40, 40)
+    assert patch.u_terms["falloff"] == pytest.approx(stops, abs=5e-5)
+    assert "off-centre" in names(patch)
+
+
+@pytest.mark.parametrize(("place", "off"), [(0.29, False), (0.31, True)])
+def test_off_centre_starts_at_a_share_of_the_half_diagonal(place: float, off: bool) -> None:
+    half = math.hypot(600, 800) / 2
+    frame = frame_of(even(size=(600, 800)))
+    patch = of_box(frame, round(400 + place * half) - 20, 280, 40, 40)
+    assert ("off-centre" in names(patch)) is off
+    # An unknown lens counts as a normal one, whose focal length is the picture's diagonal.
+    normal = -4 * math.log2(math.cos(math.atan(place / 2)))
+    assert patch.u_terms.get("falloff", 0) == pytest.approx(normal if off else 0, abs=0.002)
+
+
+def test_a_flat_frame_takes_falloff_out() -> None:
+    y, x = np.indices((240, 320))
+    falloff = 1 / (1 + ((x - 159.5) ** 2 + (y - 119.5) ** 2) / 300**2) ** 2
+    box = Box(230, 40, 60, 60)
+    target = Target(box, box.corners(), "given")
+    frame, flat = frame_of(0.12 * falloff), frame_of(0.4 * falloff)
+    uncorrected = measure(frame, target)
+    patch = measure(frame, target, flat)
+    assert math.log2(uncorrected.signal / 0.12) < -0.35
+    assert math.log2(patch.signal / 0.12) == pytest.approx(0, abs=0.005)
+    assert "off-centre" in names(uncorrected)
+    assert (names(patch), patch.steps[-1]) == ([], "flat frame")
+    assert "falloff" not in patch.u_terms
+    # What is left below clipping is the sensor's: the correction moves both ends alike.
+    assert patch.clips_at / patch.signal == pytest.approx(1 / uncorrected.signal, rel=1e-3)
+
+
+@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+def test_a_flat_shot_with_the_camera_turned_lies_on_the_same_photosites(orientation: int) -> None:
+    x = np.arange(320)
+    falloff = np.tile(1 - 0.001 * x, (240, 1))
+    frame = frame_of(0.12 * falloff)
+    patch = measure(frame, middle(frame), turned(frame_of(0.4 * falloff), orientation))
+    assert patch.gradient_stops == pytest.approx(0, abs=1e-3)
+
+
+def test_a_flats_own_noise_is_in_u() -> None:
+    frame, flat = frame_of(even(size=(400, 600))), frame_of(noisy(0.4, 0.02, size=(400, 600)))
+    patch = read(frame, flat)
+    centre = 30 * 20 // 2  # the greens of a twentieth of each side
+    expected = 0.05 * math.hypot(1 / math.sqrt(centre), 1 / math.sqrt(1200)) / math.log(2)
+    assert patch.u_terms["flat"] == pytest.approx(expected, rel=0.08)
+    assert patch.u_terms["noise"] == pytest.approx(0, abs=EXACT)
+
+
+@pytest.mark.parametrize(
+    "flat",
+    [
+        frame_of(even(0.4, (160, 242))),  # another size
+        frame_of(even(0.0)),  # black
+        frame_of(noisy(0.0, 0.01)),
+        frame_of(even(1.0)),  # clipped: it would say that the light was even
+        frame_of(even(np.nan)),
+        frame_of(even(0.4, (10, 10))),
+    ],
+)
+def test_a_flat_that_does_not_fit(flat: Frame) -> None:
+    patch = read(frame_of(even()), flat)
+    assert names(patch) == ["flat-not-used"]
+    assert patch.signal == pytest.approx(0.12, rel=EXACT)
+    assert patch.steps == ("black", "scale to white")
+
+
+@pytest.mark.parametrize(
+    ("full_well_e", "read_e", "share", "stops"),
+    [  # check-values 8.1 (EMVA 1288): standard error of the mean of 10^4 photosites
+        (1000, 3, 1, 0.00046),
+        (10_000, 2, 1, 0.00014),
+        (40_000, 5, 1, 0.00007),
+    ],
+)
+def test_the_noise_of_the_mean_is_that_of_the_photon_transfer(
+    full_well_e: float, read_e: float, share: float, stops: float
+) -> None:
+    sigma = 0.5 * math.sqrt(full_well_e + read_e**2) / full_well_e
+    frame = frame_of(noisy(0.5 * share, sigma, size=(100, 100)), pattern=None)
+    patch = of_box(frame, 0, 0, 100, 100)
+    assert patch.u_terms["noise"] == pytest.approx(stops, abs=6e-6 + 0.02 * stops)
+
+
+def test_the_noise_of_the_mean_agrees_with_repeated_draws() -> None:
+    draws = [read(frame_of(noisy(0.01, 0.004, seed))) for seed in range(200)]
+    stops = np.log2([patch.signal / 0.01 for patch in draws])
+    stated = np.mean([patch.u_terms["noise"] for patch in draws])
+    # A standard deviation of 200 draws is known to 5 %; three of these.
+    assert np.std(stops, ddof=1) == pytest.approx(stated, rel=0.15)
+
+
+@pytest.mark.parametrize("odd", [np.nan, np.inf, -np.inf])
+def test_values_that_are_no_numbers(odd: float) -> None:
+    few = whole(frame_of(partly(1 / 400, odd), pattern=None))
+    assert few.signal == pytest.approx(0.12, rel=EXACT)
+    assert Doubt("not-finite", "0.25% of the box is not a number") in few.doubts
+    assert all(math.isfinite(term) for term in few.u_terms.values())
+    assert ("part-clipped" in names(few)) is (odd == np.inf)
+    for share in (1 / 40, 1):
+        many = frame_of(partly(share, odd), pattern=None)
+        with pytest.raises(NotAFrame, match=r"% of the box is not a number \(NaN or infinity\)"):
+            whole(many)
+
+
+def test_a_rendered_picture_is_told_of() -> None:
+    frame = replace(frame_of(even()), scene_referred=False)
+    assert names(read(frame)) == ["rendered"]
+
+
+def test_a_box_outside_the_picture() -> None:
+    with pytest.raises(BoxError, match="reaches outside"):
+        of_box(frame_of(even()), 200, 0, 60, 60)
+
+
+def test_the_step_of_a_code() -> None:
+    assert code_step(512, 16383) == pytest.approx(1 / 15871)
+    assert code_step(0, 1) == 0  # floating point

@@ -1,0 +1,96 @@
+"""Whether a TIFF file is whole: nothing that its directories point to lies beyond its end.
+
+A reader leaves out a tag whose value is not there. Of a file cut short behind its picture it would
+take the black level for the default of 0, the settings for unknown, or a preview for the picture.
+
+References
+----------
+TIFF 6.0, section 2; TIFF/EP (ISO 12234-2) for directories below a directory. BigTIFF has the same
+structure with offsets of 64 bits.
+"""
+
+import struct
+from collections.abc import Iterator
+
+import tifffile
+
+from verify.errors import NotAFrame
+
+SUB_IFDS, EXIF_IFD, MAKER_NOTE = 330, 34665, 37500
+RAW_DATA_OFFSET, NOWHERE = 280, 2**32 - 1  # some camera files state the place of a strip apart
+TYPE_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4} | {
+    16: 8, 17: 8, 18: 8,
+}  # fmt: skip
+POINTERS = {4: "I", 13: "I", 16: "Q", 18: "Q"}  # types that an offset may have
+MOST_TAGS = 4096  # of a directory; more are no directory
+
+
+def check_directories(file: tifffile.TiffFile) -> None:
+    """Raise NotAFrame unless every directory and every value of a tag is inside the file.
+
+    Maker notes are left out: some software moves them and leaves their old place behind. The
+    directories that follow the first are too: what lies behind the picture may be anything.
+    """
+    handle, tiff, size = file.filehandle, file.tiff, file.filehandle.size
+    handle.seek(tiff.offsetsize)  # 4 in a TIFF, 8 in a BigTIFF: there the first offset is
+    waiting = [*struct.unpack(tiff.offsetformat, handle.read(tiff.offsetsize))]
+    seen: set[int] = set()
+    while waiting:
+        start = waiting.pop()
+        if start in seen:
+            continue
+        seen.add(start)
+        for code, kind, count, value in _entries(file, start):
+            length = TYPE_BYTES.get(kind, 0) * count
+            data = value[:length]
+            if length > tiff.offsetsize:
+                (at,) = struct.unpack(tiff.offsetformat, value)
+                if at + length > size:
+                    if code == MAKER_NOTE:
+                        continue
+                    raise _cut(f"tag {code} of it", at + length, size)
+                handle.seek(at)
+                data = handle.read(length) if code in (SUB_IFDS, EXIF_IFD) else b""
+            if code in (SUB_IFDS, EXIF_IFD) and kind in POINTERS:
+                waiting += struct.unpack(f"{tiff.byteorder}{count}{POINTERS[kind]}", data)
+
+
+def check_pictures(file: tifffile.TiffFile) -> None:
+    """Raise NotAFrame unless the data of every picture listed is inside the file.
+
+    A decoder may go on with old data where the file ends, and give a picture of them.
+    """
+    size = file.filehandle.size
+    for first in file.pages:
+        for page in (first, *(getattr(first, "pages", None) or ())):
+            offsets = page.dataoffsets
+            if tuple(offsets) == (NOWHERE,):
+                offsets = (page.tags.valueof(RAW_DATA_OFFSET, 0),)
+            spans = zip(offsets, page.databytecounts, strict=False)
+            end = max((offset + count for offset, count in spans), default=0)
+            if end > size:
+                raise _cut("a picture in it", end, size)
+
+
+def _entries(file: tifffile.TiffFile, start: int) -> Iterator[tuple[int, int, int, bytes]]:
+    """Tags of the directory at ``start``: code, type, count, and value or the offset of it."""
+    handle, tiff, size = file.filehandle, file.tiff, file.filehandle.size
+    if start + tiff.tagnosize > size:
+        raise _cut("a directory of it", start + tiff.tagnosize, size)
+    handle.seek(start)
+    (count,) = struct.unpack(tiff.tagnoformat, handle.read(tiff.tagnosize))
+    end = start + tiff.tagnosize + count * tiff.tagsize + tiff.offsetsize
+    if count > MOST_TAGS:
+        msg = f"a directory of it claims {count} tags: it is damaged"
+        raise NotAFrame(msg)
+    if end > size:
+        raise _cut("a directory of it", end, size)
+    yield from struct.iter_unpack(tiff.tagheaderformat, handle.read(count * tiff.tagsize))
+
+
+def _cut(what: str, end: int, size: int) -> NotAFrame:
+    """One line for what reaches beyond the end of the file."""
+    return NotAFrame(
+        f"the file is cut short: {what} ends at byte {end:,} and {size:,} are there. Copy it "
+        "again, or wait until it is written"
+    )

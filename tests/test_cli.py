@@ -292,7 +292,8 @@ def test_as_many_jobs_as_one_likes(demo: Path, images: Path, capsys: Capture) ->
     one, four = (run(capsys, *map(str, arguments), "--jobs", jobs) for jobs in "14")
     assert len(one.report["frames"]) > 60
     assert one == four
-    assert run(capsys, *map(str, arguments), "--jobs", "0").status == 2
+    none = run(capsys, "check", demo, "--card", CARD, "--jobs", "0")
+    assert none == Ran(2, "", "greyproof: --jobs 0: give 1 or more\n")
 
 
 def test_quiet_prints_problems_only(demo: Path, capsys: Capture) -> None:

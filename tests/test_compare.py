@@ -47,6 +47,17 @@ def test_half_stop_f_numbers_as_cameras_write_them(n: float, halves: int) -> Non
     assert settings == pytest.approx(7 - halves / 2, abs=SETTINGS_WITHIN)
 
 
+@pytest.mark.parametrize("camera", [{"step": "1/2"}, {"step": "1/2", "aperture": "f/13"}])
+def test_a_camera_with_half_steps_means_another_f_13(camera: dict[str, Any]) -> None:
+    """A third-stop camera's f/13 is 12.699, half a stop above f/11 is 13.454: both print 13."""
+    setup = set_up("f/11 + 0.5", camera=camera)
+    assert setup.camera is not None
+    assert setup.camera.aperture.text == "f/13"
+    check = checked(settings=shot(f_number=13), setup=setup)
+    assert check.settings_stops == pytest.approx(0, abs=SETTINGS_WITHIN)
+    assert check.f_number == pytest.approx(2 ** (7.5 / 2))
+
+
 @pytest.mark.parametrize(("iso", "thirds"), [*zip(ISOS, range(16), strict=True)])
 def test_iso_and_f_number_as_cameras_write_them(iso: float, thirds: int) -> None:
     both = shot(iso=iso, f_number=F_NUMBERS[12 - thirds % 6])  # opened by as many third stops

@@ -47,9 +47,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
-FramesArgument = Annotated[
-    list[Path] | None, typer.Argument(metavar="PLAN.toml|FRAME", hidden=True)
-]
+NamedPaths = Annotated[list[Path] | None, typer.Argument(metavar="PLAN.toml|FRAME", hidden=True)]
 CardOption = Annotated[
     str | None,
     typer.Option(
@@ -84,7 +82,7 @@ CsvOption = Annotated[
     str | None, typer.Option(metavar="FILE", help="Write a report as CSV; - for standard output.")
 ]
 JOBS_HELP = "Frames measured at a time; by itself as many as there are processors, 4 at most."
-JobsOption = Annotated[int, typer.Option(metavar="N", min=1, show_default=False, help=JOBS_HELP)]
+JobsOption = Annotated[int, typer.Option(metavar="N", show_default=False, help=JOBS_HELP)]
 QuietOption = Annotated[bool, typer.Option("--quiet", help="Print nothing but problems.")]
 
 
@@ -124,7 +122,7 @@ def _top(
 
 @app.command()
 def check(
-    named: FramesArgument = None,
+    named: NamedPaths = None,
     card: CardOption = None,
     reference: ReferenceOption = None,
     reading: ReadingOption = None,
@@ -147,6 +145,9 @@ def check(
     wrong, 3 some frame could not be measured.
     """
     check_targets({"--json": json, "--csv": csv})
+    if jobs < 1:
+        msg = f"--jobs {jobs}: give 1 or more"
+        raise PlanError(msg)
     plan, paths = _plan_and_frames(named or [], reading, iso, shutter)
     transfer = None if transfer is None else transfer.strip().lower()
     if transfer not in (None, "icc"):
@@ -156,13 +157,10 @@ def check(
     if not quiet:
         for line in read_back(plan):
             out.words.print(_line(line))
-    if not paths and reference is None:
-        if json is None and csv is None:
-            return
-        files, skipped = list[Path](), 0
-    else:
-        files, skipped = _files(paths, out)
-        files, reference = _with_reference(files, reference)
+    if not paths and reference is None and json is None and csv is None:
+        return
+    files, skipped = _files(paths, out)
+    files, reference = _with_reference(files, reference)
     options = Options(place, reference, transfer, jobs=jobs)
     try:
         shoot = _run(plan, files, options, skipped, out)

@@ -35,6 +35,7 @@ class FrameCheck:
     file: Path
     setup: str  # name of the set-up, with the body where several took part
     settings: Settings | None  # as the file records them
+    f_number: float | None = None  # the exact one that counts, by the camera's own steps
     patch: PatchReading | None = None
     problem: str | None = None  # why the frame could not be measured, in one line
     expected_signal: float | None = None  # by the plan, a fitted offset included
@@ -117,6 +118,7 @@ def compare(
         file=file,
         setup=setup.name,
         settings=settings,
+        f_number=_exact_aperture(settings, camera),
         patch=patch,
         expected_signal=expected,
         offset_stops=None if offset is None else offset.stops,
@@ -130,6 +132,13 @@ def compare(
         warnings=tuple(dict.fromkeys(warnings)),
         notes=tuple(dict.fromkeys(notes)),
     )
+
+
+def _exact_aperture(settings: Settings, camera: CameraPlan | None) -> float | None:
+    """The exact f-number that the recorded one stands for on this camera."""
+    if settings.f_number is None:
+        return None
+    return exact_f_number(settings.f_number, 1 / 3 if camera is None else camera.step)
 
 
 def marked_f_number(settings: Settings) -> float | None:
@@ -162,11 +171,12 @@ def _settings_part(settings: Settings, camera: CameraPlan, timed: bool) -> _Sett
     """
     warnings, notes = [], []
     aperture = iso = time = 0.0
-    if settings.f_number is not None:
+    n = _exact_aperture(settings, camera)
+    if n is not None:
         planned = camera.aperture.n
         if camera.writes_effective:
             planned *= 2 ** (camera.bellows_stops / 2)
-        aperture = aperture_stops(planned, exact_f_number(settings.f_number))
+        aperture = aperture_stops(planned, n)
     if settings.iso is not None:
         iso = math.log2(exact_iso(settings.iso) / camera.iso)
     if settings.shutter_s is not None and camera.shutter_s is not None:

@@ -57,24 +57,24 @@ def _series(*scales: tuple[str, float, float, float]) -> Series:
 
 # Third-stop scales first: where a half-stop scale prints the same label, the third-stop counts.
 # "a|b" are two spellings of one step. f/1.2 is the half stop 1.189 by convention of lens makers.
-F_NUMBERS = _series(
-    ("1.2", 1, 4, 1.0),
-    (
-        "0.5 0.56 0.63 0.7 0.8 0.9 1 1.1 1.2 1.4 1.6 1.8 2 2.2 2.5 2.8 3.2 3.5 4 4.5 5 5.6 6.3 7.1"
-        " 8 9 10 11 13 14 16 18 20 22 25 29 32 36 40 45 51 57 64 72 80|81 90 102 114 128 144 161"
-        " 180 203 228 256",
-        -6,
-        6,
-        1.0,
-    ),
-    (
-        "0.5 0.6 0.7 0.8 1 1.2 1.4 1.7 2 2.4 2.8 3.3 4 4.8 5.6 6.7 8 9.5 11 13 16 19 22 27 32 38 45"
-        " 54 64 76 90 107 128",
-        -4,
-        4,
-        1.0,
-    ),
+_F_1_2 = ("1.2", 1, 4, 1.0)
+_F_THIRDS = (
+    "0.5 0.56 0.63 0.7 0.8 0.9 1 1.1 1.2 1.4 1.6 1.8 2 2.2 2.5 2.8 3.2 3.5 4 4.5 5 5.6 6.3 7.1"
+    " 8 9 10 11 13 14 16 18 20 22 25 29 32 36 40 45 51 57 64 72 80|81 90 102 114 128 144 161"
+    " 180 203 228 256",
+    -6,
+    6,
+    1.0,
 )
+_F_HALVES = (
+    "0.5 0.6 0.7 0.8 1 1.2 1.4 1.7 2 2.4 2.8 3.3 4 4.8 5.6 6.7 8 9.5 11 13 16 19 22 27 32 38 45"
+    " 54 64 76 90 107 128",
+    -4,
+    4,
+    1.0,
+)
+F_NUMBERS = _series(_F_1_2, _F_THIRDS, _F_HALVES)
+F_NUMBERS_OF_HALVES = _series(_F_HALVES, _F_THIRDS)  # as a camera with half-stop steps means them
 SHUTTER_TIMES = _series(
     (
         "1/32000 1/25600 1/20000 1/16000 1/12800 1/10000 1/8000 1/6400 1/5000 1/4000 1/3200 1/2500"
@@ -112,9 +112,17 @@ ISO_SPEEDS = _series(
 )
 
 
-def exact_f_number(value: float) -> float:
-    """Exact f-number that ``value`` stands for: 11 -> 11.3137; unmarked values as they are."""
-    return F_NUMBERS.find(value)[0]
+def f_numbers(step: float) -> Series:
+    """The f-numbers of a camera whose steps are 1/3, 1/2, 0.1 or 1 stop: f/13 is two things."""
+    return F_NUMBERS_OF_HALVES if math.isclose(step, 0.5) else F_NUMBERS
+
+
+def exact_f_number(value: float, step: float = 1 / 3) -> float:
+    """Exact f-number that ``value`` stands for on a camera with that step: 11 -> 11.3137.
+
+    Unmarked values stay as they are.
+    """
+    return f_numbers(step).find(value)[0]
 
 
 def exact_shutter_s(value: float) -> float:

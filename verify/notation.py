@@ -22,6 +22,7 @@ from verify.exposure import (
     Series,
     aperture_value,
     f_number_of,
+    f_numbers,
 )
 
 TENTH = 0.1  # the step of a meter that shows tenths of a stop
@@ -112,13 +113,13 @@ def parse_reading_aperture(value: object, step: float) -> Aperture:
     return _aperture(value, written, tenths)
 
 
-def parse_camera_aperture(value: object) -> Aperture:
+def parse_camera_aperture(value: object, step: float = 1 / 3) -> Aperture:
     """Aperture set at a camera or a lens; "T5.6" is a T-stop.
 
     A decimal is a printed f-number or the f-number itself, never tenths of a stop: cameras print
     4.5 and write 8.7. Raises PlanError for what is no aperture.
     """
-    return _aperture(value, _written(value), tenths=False)
+    return _aperture(value, _written(value), tenths=False, step=step)
 
 
 def parse_shutter(value: object) -> float | None:
@@ -164,7 +165,7 @@ def parse_step(value: object) -> float:
     raise PlanError(f"{_shown(value)} is not a step of a meter or a camera: {STEP_FORMS}")
 
 
-def aperture_text(n: float, tenths: bool = False) -> str:
+def aperture_text(n: float, tenths: bool = False, step: float = 1 / 3) -> str:
     """Aperture as a lens, or a meter that shows ``tenths``, prints it.
 
     Nothing is moved: a value between two steps is written with three digits, and with " exact"
@@ -176,7 +177,7 @@ def aperture_text(n: float, tenths: bool = False) -> str:
         near = abs(n / f_number_of(counted / 10) - 1) <= MARKED_TOLERANCE
         if near and 0 <= whole - FIRST_AV < len(FULL_STOPS):
             return f"f/{FULL_STOPS[whole - FIRST_AV]}" + (f" + 0.{part}" if part else "")
-    label = _label(F_NUMBERS, n)
+    label = _label(f_numbers(step), n)
     text = _three_digits(n) if label is None else f"{label:g}"
     misread = label is None and F_NUMBERS.find(float(text))[1] is not None
     if misread or (tenths and _tenths_meant(text)):
@@ -279,9 +280,9 @@ def _tenths_meant(digits: str) -> tuple[str, str] | None:
     return None
 
 
-def _aperture(value: object, written: _Written, tenths: bool) -> Aperture:
+def _aperture(value: object, written: _Written, tenths: bool, step: float = 1 / 3) -> Aperture:
     """The aperture of what was typed, taken apart and not ambiguous. Raises PlanError."""
-    n, label = F_NUMBERS.find(float(written.base))
+    n, label = f_numbers(step).find(float(written.base))
     part = _part_stops(value, written, label) if written.part else 0.0
     n = float(written.base) if written.exact else n * 2 ** (part / 2)
     if not MIN_F_NUMBER <= n <= MAX_F_NUMBER:

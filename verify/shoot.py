@@ -175,13 +175,20 @@ def _judged(
     for at, (check, setup) in enumerate(found):
         groups.setdefault((setup.name, _body(check)), []).append(at)
     named = {name: [body for s, body in groups if s == name and body] for name, _ in groups}
-    for name, bodies in named.items():  # a frame of an unknown body goes with the first known one
-        if bodies and (name, "") in groups:
-            groups[name, bodies[0]] = sorted(groups[name, bodies[0]] + groups.pop((name, "")))
+    for name, bodies in named.items():
+        if not bodies or (name, "") not in groups:
+            continue
+        # What is of an unknown body goes with the first known one, but for a measured frame that
+        # could be of either of several: signals of two cameras are not to be compared.
+        unknown = groups.pop((name, ""))
+        alone = [at for at in unknown if len(bodies) > 1 and found[at][0].patch is not None]
+        groups[name, bodies[0]] = sorted({*groups[name, bodies[0]], *unknown}.difference(alone))
+        if alone:
+            groups[name, ""] = alone
     checks = [check for check, _ in found]
     summaries = []
     for (name, body), places in groups.items():
-        title = f"{name} / {body}" if len(named[name]) > 1 else name
+        title = f"{name} / {body or 'unknown body'}" if len(named[name]) > 1 else name
         setup = found[places[0]][1]
         elsewhere = {c.file for c in checks} - {checks[at].file for at in places}
         wanted = None if reference in elsewhere else reference

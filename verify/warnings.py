@@ -13,15 +13,24 @@ WARNINGS: dict[str, str] = {
         "The meter did not see the light as the card does (a dome, or not aimed as the card "
         "faces): the card can get up to 0.6 stop less than the reading says."
     ),
-    "clipped": "Part of the card is clipped: the true exposure is at least what is shown.",
+    "clipped": (
+        "Part of the card is clipped: the true exposure is at least what is shown. Give less "
+        "exposure, or measure a darker patch."
+    ),
     "part-clipped": "A little of the card is clipped: the mean may be too low.",
-    "at-black": "The card is at black: the true exposure is at most what is shown.",
-    "near-clipping": "The card is so close to clipping that the response may bend.",
+    "at-black": (
+        "The card is at black: the true exposure is at most what is shown. Give more exposure, or "
+        "measure a lighter patch."
+    ),
+    "near-clipping": (
+        "The card is so close to clipping that the response may bend: give less exposure, or "
+        "measure a darker patch."
+    ),
     "uneven": "The light across the card is uneven: measure the spot where the meter was.",
     "too-small": "The box holds few photosites: make it larger.",
     "off-centre": (
         "The card stands off the optical axis and no flat frame corrects the lens's falloff: "
-        "its size there is in the uncertainty."
+        "what it may cost there is in the uncertainty."
     ),
     "flat-not-used": "The flat frame does not fit this frame: falloff is not corrected.",
     "glare": (

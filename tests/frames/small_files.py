@@ -1,5 +1,6 @@
 """Small files of known codes, written by tifffile; and what must be read from them."""
 
+import struct
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Literal
@@ -37,6 +38,14 @@ def tag(code: int, kind: int, *values: float | bytes) -> Tag:
         return code, kind, len(values[0]), values[0], True
     pairs = 2 if kind in (RATIONAL, SRATIONAL) else 1
     return code, kind, len(values) // pairs, values if len(values) > 1 else values[0], True
+
+
+LEVELS = (tag(BLACK, SHORT, 512), tag(WHITE, SHORT, 4095))  # plain ones
+
+
+def opcode_list(*opcodes: bytes) -> bytes:
+    """Value of an opcode list tag."""
+    return struct.pack(">I", len(opcodes)) + b"".join(opcodes)
 
 
 def random_codes(*shape: int, low: int = 600, high: int = 4000, seed: int = 1) -> Codes:

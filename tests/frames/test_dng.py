@@ -1,33 +1,24 @@
 """DNG files of known codes: their signal by the words of the specification (DNG 1.7.1.0)."""
 
-import struct
-from collections.abc import Callable
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-import tifffile
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-from opcode_lists import area, coded, gain_map, polynomial, vignette
+from opcode_lists import area, gain_map, polynomial, vignette
 from small_files import (
     ACTIVE_AREA,
-    BASELINE,
     BLACK,
     BLACK_REPEAT,
-    BYTE,
     DELTA_H,
     DELTA_V,
-    FLOAT,
-    LINEAR_LIMIT,
-    LIST_1,
+    LEVELS,
     LIST_2,
     LIST_3,
     LONG,
-    MASKED_AREAS,
     NAMES,
     RATIONAL,
     RGGB,
@@ -36,16 +27,13 @@ from small_files import (
     TABLE,
     UNDEFINED,
     WHITE,
-    Codes,
-    Tag,
-    changed,
     linear,
+    opcode_list,
     random_codes,
     tag,
     write_dng,
 )
 
-from verify.errors import FrameError, NotAFrame
 from verify.frames.frame import Region
 from verify.frames.geometry import Box
 from verify.frames.open import open_frame
@@ -54,8 +42,6 @@ from verify.simulate.ifd import ByteOrder
 
 HEIGHT, WIDTH = 40, 56
 WHOLE = Box(0, 0, WIDTH, HEIGHT)
-PLAIN = (tag(BLACK, SHORT, 512), tag(WHITE, SHORT, 4095))
-EXACT: dict[str, Any] = {"rtol": 0, "atol": 1e-12}
 
 
 def read(path: Path, box: Box = WHOLE) -> Region:
@@ -64,13 +50,9 @@ def read(path: Path, box: Box = WHOLE) -> Region:
         return frame.signal(box)
 
 
-def listed(*opcodes: bytes) -> bytes:
-    return struct.pack(">I", len(opcodes)) + b"".join(opcodes)
-
-
 def check(path: Path, expected: NDArray[np.float64], box: Box = WHOLE) -> Region:
     region = read(path, box)
-    assert np.allclose(region.signal, expected, **EXACT)
+    assert np.allclose(region.signal, expected, rtol=0, atol=1e-12)
     return region
 
 
@@ -97,7 +79,7 @@ LAYOUTS: dict[str, dict[str, Any]] = {
 @pytest.mark.parametrize("name", LAYOUTS)
 def test_signal_of_every_layout(name: str, tmp_path: Path) -> None:
     codes = random_codes(HEIGHT, WIDTH)
-    path = write_dng(tmp_path / "a.dng", codes, *PLAIN, **LAYOUTS[name])
+    path = write_dng(tmp_path / "a.dng", codes, *LEVELS, **LAYOUTS[name])
     region = check(path, linear(codes, 512, 4095))
     assert region.colors == ("red", "green", "blue")
     assert region.classes is not None
@@ -128,8 +110,8 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> Drawn:
         tag(DELTA_H, SRATIONAL, *(n for d in delta_h for n in (int(d), 4))),
         tag(DELTA_V, SRATIONAL, *(n for d in delta_v for n in (int(d), 2))),
         tag(ACTIVE_AREA, LONG, 3, 5, HEIGHT + 3, WIDTH + 5),
-        tag(LIST_2, UNDEFINED, listed(gains)),
-        tag(LIST_3, UNDEFINED, listed(vignette((0.3, 0.1, 0, 0, 0.05), 0.4, 0.6))),
+        tag(LIST_2, UNDEFINED, opcode_list(gains)),
+        tag(LIST_3, UNDEFINED, opcode_list(vignette((0.3, 0.1, 0, 0, 0.05), 0.4, 0.6))),
         tile=(16, 16),
         compression="deflate",
     )
@@ -143,7 +125,9 @@ def test_a_box_is_the_region_of_the_whole(drawn: Drawn, data: st.DataObject) -> 
     top, left = data.draw(st.integers(0, HEIGHT - 1)), data.draw(st.integers(0, WIDTH - 1))
     rows, cols = (data.draw(st.integers(1, n)) for n in (HEIGHT - top, WIDTH - left))
     region = read(path, Box(left, top, cols, rows))
-    assert np.allclose(region.signal, whole[top : top + rows, left : left + cols], **EXACT)
+    assert np.allclose(
+        region.signal, whole[top : top + rows, left : left + cols], rtol=0, atol=1e-12
+    )
     assert region.classes is not None
     assert region.classes[0, 0] == RGGB[top % 2][left % 2]
 
@@ -205,7 +189,7 @@ def test_linear_planes_have_a_black_and_a_white_each(
 def test_planes_stored_one_after_another(tmp_path: Path) -> None:
     codes = random_codes(3, HEIGHT, WIDTH)
     path = write_dng(
-        tmp_path / "a.dng", codes, *PLAIN, pattern=None, planarconfig="separate",
+        tmp_path / "a.dng", codes, *LEVELS, pattern=None, planarconfig="separate",
         tile=(16, 16), compression="deflate",
     )  # fmt: skip
     check(path, np.stack([linear(plane, 512, 4095) for plane in codes], axis=-1))
@@ -255,7 +239,7 @@ def test_white_left_out_is_the_highest_code(tmp_path: Path) -> None:
 def test_clipped_is_at_white_and_floored_at_the_lowest_code(tmp_path: Path) -> None:
     codes = random_codes(HEIGHT, WIDTH)
     codes[3, 4], codes[5, 6], codes[7, 8], codes[9, 9] = 4095, 4094, 4200, 0
-    region = read(write_dng(tmp_path / "a.dng", codes, *PLAIN))
+    region = read(write_dng(tmp_path / "a.dng", codes, *LEVELS))
     assert np.argwhere(region.clipped).tolist() == [[3, 4], [7, 8]]
     assert np.argwhere(region.floored).tolist() == [[9, 9]]
     assert region.signal[9, 9] == pytest.approx(-512 / (4095 - 512))
@@ -281,7 +265,7 @@ def test_the_mosaic_begins_at_the_corner_of_the_active_area(
     pattern, (top, left) = MOSAICS[name], corner
     codes = random_codes(HEIGHT + top + 2, WIDTH + left + 1)
     area_tag = tag(ACTIVE_AREA, LONG, top, left, top + HEIGHT, left + WIDTH)
-    path = write_dng(tmp_path / "a.dng", codes, *PLAIN, area_tag, pattern=pattern, tile=(16, 16))
+    path = write_dng(tmp_path / "a.dng", codes, *LEVELS, area_tag, pattern=pattern, tile=(16, 16))
     with open_frame(path) as frame:
         assert (frame.size.width, frame.size.height) == (WIDTH, HEIGHT)
         for box in (WHOLE, Box(3, 5, 11, 7), Box(7, 0, 1, 1)):
@@ -299,7 +283,7 @@ def test_the_mosaic_begins_at_the_corner_of_the_active_area(
 def test_one_plane_without_a_mosaic_is_grey(tmp_path: Path) -> None:
     codes = random_codes(HEIGHT, WIDTH)
     region = check(
-        write_dng(tmp_path / "a.dng", codes, *PLAIN, pattern=None), linear(codes, 512, 4095)
+        write_dng(tmp_path / "a.dng", codes, *LEVELS, pattern=None), linear(codes, 512, 4095)
     )
     assert region.colors == ("grey",)
     assert region.classes is None
@@ -313,9 +297,9 @@ def test_list_2_acts_after_black_and_list_3_after_it(tmp_path: Path) -> None:
     path = write_dng(
         tmp_path / "a.dng",
         codes,
-        *PLAIN,
-        tag(LIST_2, UNDEFINED, listed(polynomial(0, 0.5, where=whole))),
-        tag(LIST_3, UNDEFINED, listed(polynomial(0.25, 1, where=green))),
+        *LEVELS,
+        tag(LIST_2, UNDEFINED, opcode_list(polynomial(0, 0.5, where=whole))),
+        tag(LIST_3, UNDEFINED, opcode_list(polynomial(0.25, 1, where=green))),
         pattern=None,
     )
     expected = np.stack([linear(codes[..., p], 512, 4095) for p in range(3)], axis=-1) / 2
@@ -326,154 +310,6 @@ def test_list_2_acts_after_black_and_list_3_after_it(tmp_path: Path) -> None:
     assert region.doubts == ()
 
 
-EVEN = np.full((1, 1, 1), 1.5)
-BY_COLOR = np.array([[[1.5, 1.2, 1.1]]])
-
-
-@pytest.mark.parametrize(
-    ("lists", "gain", "left_out"),
-    [
-        ({LIST_3: vignette((0.5, 0, 0, 0, 0))}, None, ""),
-        ({LIST_3: gain_map(EVEN, (1, 1), where=area((0, 0), (0, 0), (0, 3)))}, 1.5, ""),
-        ({LIST_3: gain_map(BY_COLOR, (1, 1), where=area((0, 0), (0, 0), (0, 3)))}, 1, "GainMap"),
-        ({LIST_3: gain_map(EVEN, (1, 1), where=area((0, 0), (0, 0), (1, 1)))}, 1, "GainMap"),
-        ({LIST_3: polynomial(0, 0.5, where=area(planes=(0, 3)))}, 1, "MapPolynomial"),
-        ({LIST_3: coded(0xBE63, b"own")}, 1, "opcode 48739"),
-        ({LIST_2: coded(99, b"later")}, 1, "opcode 99"),
-        ({LIST_1: polynomial(0, 0.5, where=area(planes=(0, 1)))}, 1, "MapPolynomial"),
-        ({LIST_1: coded(4, struct.pack(">2I", 0, 0))}, 1, ""),
-        ({LIST_3: coded(1, bytes(68))}, 1, ""),
-    ],
-)
-def test_what_a_mosaic_cannot_have_done_to_it_is_told(
-    lists: dict[int, bytes], gain: float | None, left_out: str, tmp_path: Path
-) -> None:
-    codes = random_codes(HEIGHT, WIDTH)
-    tags = [tag(code, UNDEFINED, listed(opcode)) for code, opcode in lists.items()]
-    region = read(write_dng(tmp_path / "a.dng", codes, *PLAIN, *tags))
-    plain = linear(codes, 512, 4095)
-    if gain is not None:
-        assert np.allclose(region.signal, gain * plain, rtol=1e-6)
-    else:
-        assert region.signal[0, 0] == pytest.approx(1.5 * plain[0, 0])
-    assert [d.warning for d in region.doubts] == (["opcode-not-applied"] if left_out else [])
-    assert all(left_out in d.note for d in region.doubts)
-
-
-def masked_dng(path: Path, level: float, tags: tuple[Tag, ...] = (), **layout: Any) -> Path:
-    """Photosites about 2000 behind 24 masked columns about ``level``, black tagged 512."""
-    rng = np.random.default_rng(6)
-    codes = rng.normal(2000, 40, (160, 24 + 96))
-    codes[:, :24] = rng.normal(level, 3, (160, 24))
-    area_tag = tag(ACTIVE_AREA, LONG, 0, 24, 160, 120)
-    whole = np.rint(codes).astype(np.uint16)
-    return write_dng(path, whole, *PLAIN, area_tag, *tags, **layout)
-
-
-BOXES = [Box(10, 20, 40, 40), Box(0, 0, 96, 160), Box(60, 3, 5, 2), Box(3, 158, 9, 2)]
-
-
-@pytest.mark.parametrize("box", BOXES)
-@pytest.mark.parametrize("layout", [{}, {"rowsperstrip": 8, "compression": "deflate"},
-                                    {"tile": (32, 32), "compression": "deflate"}])  # fmt: skip
-def test_a_border_off_the_tagged_black_is_a_doubt(
-    box: Box, layout: dict[str, Any], tmp_path: Path
-) -> None:
-    (doubt,) = read(masked_dng(tmp_path / "a.dng", 505, **layout), box).doubts
-    assert doubt.warning == "black-unsure"
-    assert doubt.signal == pytest.approx(7 / (4095 - 512), rel=0.25)
-    assert read(masked_dng(tmp_path / "b.dng", 512, **layout), box).doubts == ()
-
-
-@pytest.mark.parametrize("listed_first", [False, True])
-def test_of_several_masked_areas_a_wide_one_is_taken(listed_first: bool, tmp_path: Path) -> None:
-    """A strip of two rows says nothing; one off the picture is no border."""
-    areas = [(0, 0, 2, 120), (0, 0, 160, 24), (150, 0, 170, 24)]
-    if listed_first:
-        areas.reverse()
-    listed_areas = tag(MASKED_AREAS, LONG, *(edge for each in areas for edge in each))
-    (doubt,) = read(masked_dng(tmp_path / "a.dng", 505, (listed_areas,)), BOXES[0]).doubts
-    assert doubt.warning == "black-unsure"
-
-
-def test_a_border_of_a_sensor_without_a_mosaic_counts_too(tmp_path: Path) -> None:
-    (doubt,) = read(masked_dng(tmp_path / "a.dng", 505, pattern=None), BOXES[0]).doubts
-    assert doubt.warning == "black-unsure"
-
-
-def test_the_black_of_rows_reaches_into_the_border(tmp_path: Path) -> None:
-    """A delta for each row is measured on the border itself: the two then agree."""
-    deltas = tag(DELTA_V, SRATIONAL, *(n for _ in range(160) for n in (-7, 1)))
-    assert read(masked_dng(tmp_path / "a.dng", 505, (deltas,)), BOXES[0]).doubts == ()
-
-
-def decoded(path: Path, box: Box, monkeypatch: pytest.MonkeyPatch) -> list[int]:
-    """Numbers of the tiles or strips decoded for a box of a file."""
-    found: list[int] = []
-    with open_frame(path) as frame:
-        page = frame.source.chunks.page  # type: ignore[attr-defined]
-        decode = page.decode
-
-        def counted(data: bytes, index: int, **extra: Any) -> Any:
-            found.append(index)
-            return decode(data, index, **extra)
-
-        monkeypatch.setattr(page, "decode", counted)
-        frame.signal(box)
-    return found
-
-
-def test_a_box_decodes_its_tiles_and_one_tile_of_border(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Tiles of 32 x 32, four a row, the active area from column 24: the box is in the third and
-    fourth row of tiles, and what is seen of the border in two tiles of the first column at most.
-    """
-    path = masked_dng(tmp_path / "a.dng", 505, tile=(32, 32), compression="deflate")
-    own = {9, 10, 13, 14}
-    found = decoded(path, Box(20, 80, 40, 30), monkeypatch)
-    assert own <= set(found)
-    assert len(set(found) - own) <= 2
-    assert len(found) == len(set(found))
-
-
-@pytest.mark.parametrize("rows", [1, 4, 8, 20])
-def test_a_box_decodes_its_strips_and_no_others_for_the_border(
-    rows: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Strips of 8 rows; eight rows of border are looked at, however low the box is."""
-    path = masked_dng(tmp_path / "a.dng", 505, rowsperstrip=8, compression="deflate")
-    found = decoded(path, Box(20, 84, 40, rows), monkeypatch)
-    assert set(found) == set(range(10, (84 + max(rows, 8) - 1) // 8 + 1))
-
-
-def test_hints_are_reported_and_never_counted(tmp_path: Path) -> None:
-    codes = random_codes(HEIGHT, WIDTH)
-    hints = (tag(BASELINE, SRATIONAL, -35, 100), tag(LINEAR_LIMIT, RATIONAL, 8, 10))
-    path = write_dng(tmp_path / "a.dng", codes, *PLAIN, *hints)
-    check(path, linear(codes, 512, 4095))
-    with open_frame(path) as frame:
-        assert frame.linear_limit == pytest.approx(0.8)
-        (note,) = frame.notes
-    assert "-0.35 stop" in note
-
-
-@pytest.mark.parametrize(
-    "hints",
-    [
-        (tag(BASELINE, SRATIONAL, 0, 0), tag(LINEAR_LIMIT, RATIONAL, 0, 0)),
-        (tag(BASELINE, SRATIONAL, 5, 0), tag(LINEAR_LIMIT, RATIONAL, 1, 1)),
-        (),
-    ],
-)
-def test_hints_that_say_nothing_are_none(hints: tuple[Tag, ...], tmp_path: Path) -> None:
-    """Real files hold 0/0."""
-    with open_frame(
-        write_dng(tmp_path / "a.dng", random_codes(HEIGHT, WIDTH), *PLAIN, *hints)
-    ) as frame:
-        assert (frame.linear_limit, frame.notes) == (1.0, ())
-
-
 def test_a_mean_of_the_scene_from_every_layout(tmp_path: Path) -> None:
     """Of noise about one level every sample is as good as the whole."""
     codes = np.rint(np.random.default_rng(7).normal(2000, 40, (1100, 1000))).astype(np.uint16)
@@ -481,113 +317,5 @@ def test_a_mean_of_the_scene_from_every_layout(tmp_path: Path) -> None:
     few = {"tile": (64, 64), "compression": "lzw"}
     layouts: list[dict[str, Any]] = [{}, few, {"tile": (512, 512)}]
     for n, layout in enumerate(layouts):
-        with open_frame(write_dng(tmp_path / f"{n}.dng", codes, *PLAIN, **layout)) as frame:
+        with open_frame(write_dng(tmp_path / f"{n}.dng", codes, *LEVELS, **layout)) as frame:
             assert frame.scene_mean() == (expected if n < 2 else None)
-
-
-Break = Callable[[Path], Path]
-
-
-def dng_with(*tags: Tag, codes: Codes | None = None, **layout: Any) -> Break:
-    """Write a DNG with these tags, which are not as they should be."""
-    stored = random_codes(HEIGHT, WIDTH) if codes is None else codes
-    return lambda path: write_dng(path, stored, *tags, **layout)
-
-
-REFUSED: dict[str, tuple[Break, str]] = {
-    "white below black": (dng_with(tag(BLACK, SHORT, 512), tag(WHITE, SHORT, 400)), "white level"),
-    "white at a raised black": (
-        dng_with(*PLAIN, tag(DELTA_V, SRATIONAL, *(n for _ in range(HEIGHT) for n in (3600, 1)))),
-        "white level",
-    ),
-    "black that is no number": (dng_with(tag(BLACK, FLOAT, float("nan"))), "white level"),
-    "white without end": (dng_with(tag(WHITE, FLOAT, float("inf"))), "white level"),
-    "more blacks than there are": (
-        dng_with(tag(BLACK_REPEAT, LONG, 2**31, 2**31), tag(BLACK, SHORT, 5, 5)), "2 values",
-    ),
-    "too few blacks": (dng_with(tag(BLACK_REPEAT, SHORT, 2, 2), tag(BLACK, SHORT, 5, 5, 5)), "3 v"),
-    "a white for each colour": (dng_with(tag(WHITE, SHORT, 4000, 4095, 4000)), "WhiteLevel has 3"),
-    "too few deltas": (dng_with(*PLAIN, tag(DELTA_H, SRATIONAL, 1, 1, 2, 1)), "2 values for 56"),
-    "an area outside": (dng_with(tag(ACTIVE_AREA, LONG, 0, 0, HEIGHT, WIDTH + 1)), "ActiveArea"),
-    "an empty area": (dng_with(*PLAIN, tag(ACTIVE_AREA, LONG, 8, 8, 8, 20)), "Active"),
-    "an unknown colour": (dng_with(*PLAIN, pattern=((0, 1), (1, 9))), "mosaic"),
-    "a mosaic of two samples": (
-        dng_with(*PLAIN, codes=random_codes(HEIGHT, WIDTH, 2), planarconfig="contig"), "2 samples",
-    ),
-    "five planes": (
-        dng_with(*PLAIN, codes=random_codes(HEIGHT, WIDTH, 5), pattern=None), "5 planes",
-    ),
-    "signed samples": (dng_with(codes=random_codes(HEIGHT, WIDTH).astype(np.int16)), "of a kind"),
-    "rows in two fields": (dng_with(*PLAIN, tag(50975, SHORT, 2)), "RowInterleaveFactor"),
-    "columns in two fields": (dng_with(*PLAIN, tag(52547, LONG, 2)), "ColumnInterleaveFactor"),
-    "blocks": (dng_with(*PLAIN, tag(50974, SHORT, 2, 2)), "SubTileBlockSize"),
-    "a staggered mosaic": (dng_with(*PLAIN, tag(50711, SHORT, 2)), "CFALayout"),
-    "damaged opcodes": (dng_with(*PLAIN, tag(LIST_2, UNDEFINED, b"\0\0\0\1\0")), "opcode"),
-    "too wide": (
-        lambda path: changed(dng_with(*PLAIN)(path), 256, 200_000, dtype=LONG), "cannot be",
-    ),
-    "no rows": (lambda path: changed(dng_with(*PLAIN)(path), 257, 0), "cannot be|no raw"),
-    "no raw picture": (
-        lambda path: changed(dng_with(*PLAIN)(path), 262, 1), "no raw picture",
-    ),
-    "only previews": (lambda path: write_dng(path, random_codes(9, 9), subfiletype=1), "no raw pi"),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("name", REFUSED)
-def test_what_cannot_be_read_right_is_refused_in_one_line(name: str, tmp_path: Path) -> None:
-    write, said = REFUSED[name]
-    path = write(tmp_path / "a.dng")
-    with pytest.raises(NotAFrame, match=said) as caught, open_frame(path, "linear") as frame:
-        frame.signal(Box(0, 0, 4, 4))
-    assert "\n" not in str(caught.value)
-    assert len(str(caught.value)) < 240
-
-
-def test_blacks_of_zero_denominators_are_0(tmp_path: Path) -> None:
-    codes = random_codes(HEIGHT, WIDTH)
-    path = write_dng(tmp_path / "a.dng", codes, tag(BLACK, RATIONAL, 7, 0), tag(WHITE, SHORT, 4095))
-    check(path, linear(codes, 0, 4095))
-
-
-def test_one_black_is_for_all_however_it_is_repeated(tmp_path: Path) -> None:
-    """A damaged repeat must not ask for the memory of the whole machine."""
-    codes = random_codes(HEIGHT, WIDTH)
-    repeat = tag(BLACK_REPEAT, LONG, 2**16, 2**16)
-    check(write_dng(tmp_path / "a.dng", codes, *PLAIN, repeat), linear(codes, 512, 4095))
-
-
-def test_an_enhanced_picture_never_stands_in_for_the_raw_one(tmp_path: Path) -> None:
-    """DNG 1.7.1.0, NewSubFileType 16: made from the raw picture, and twice its size."""
-    codes = random_codes(HEIGHT, WIDTH)
-    path = tmp_path / "a.dng"
-    version = tag(50706, BYTE, bytes((1, 7, 0, 0)))
-    cfa = [version, *PLAIN, tag(33421, SHORT, 2, 2), tag(33422, BYTE, bytes((0, 1, 1, 2)))]
-    with tifffile.TiffWriter(path) as file:
-        plain: dict[str, Any] = {"metadata": None, "software": False}
-        file.write(codes, photometric="cfa", subifds=1, extratags=cfa, **plain)
-        larger = random_codes(2 * HEIGHT, 2 * WIDTH, 3)
-        file.write(larger, photometric="linear_raw", subfiletype=16, extratags=PLAIN, **plain)
-    check(path, linear(codes, 512, 4095))
-
-
-@pytest.mark.parametrize("seed", range(6))
-def test_bytes_changed_anywhere_in_the_directories_never_end_a_run(
-    seed: int, tmp_path: Path
-) -> None:
-    """Whatever they say then, it is measured or refused with one of our errors."""
-    rng = np.random.default_rng(seed)
-    path = write_dng(
-        tmp_path / "a.dng", random_codes(HEIGHT, WIDTH), *PLAIN, tag(TABLE, SHORT, *range(4096)),
-        tag(ACTIVE_AREA, LONG, 2, 3, HEIGHT, WIDTH), tile=(16, 16), compression="deflate",
-        preview=np.full((20, 30, 3), 99, np.uint8),
-    )  # fmt: skip
-    whole = path.read_bytes()
-    for _ in range(60):
-        data = bytearray(whole)
-        for at in rng.integers(0, 900, rng.integers(1, 4)):
-            data[at] = rng.integers(0, 256)
-        path.write_bytes(data)
-        with suppress(FrameError), open_frame(path, "linear") as frame:
-            frame.signal(Box(0, 0, min(8, frame.size.width), min(8, frame.size.height)))
-            frame.scene_mean()

@@ -135,6 +135,7 @@ def test_every_key(read: Read, tmp_path: Path) -> None:
         bellows_stops=0,
         writes_effective=False,
         iso_given=True,
+        step=1 / 3,
     )
     assert camera.aperture.n == pytest.approx(2 ** (22 / 6))
     place = main.card.place
@@ -204,7 +205,7 @@ OF_READING = [
 IN_CAMERA = [
     (
         'shuter = "1/125"',
-        'shuter: there is no such key (did you mean "shutter"?); allowed: aperture, step, iso, '
+        'shuter: there is no such key (did you mean "shutter"?); allowed: step, aperture, iso, '
         "shutter, sync, shutter_kind, pops, over, filters, magnification, extension_mm, focal_mm, "
         "bellows_stops, pupil_magnification, f_number_written",
     ),

@@ -8,14 +8,16 @@ from pathlib import Path
 from typing import Any, get_args
 
 import jsonschema
+import numpy as np
 import pytest
-from shoots import altered, demo_shoot, shoot_of, two_setups
+from shoots import altered, demo_shoot, shoot_of, two_bodies, two_setups
 
 from verify import __version__
 from verify.compare import Verdict
 from verify.measure import Bound
 from verify.report.as_json import as_json
 from verify.shoot import Shoot
+from verify.simulate.tiff import write_tiff
 from verify.target import FoundBy
 from verify.warnings import WARNINGS
 
@@ -229,6 +231,24 @@ def test_set_ups_and_bodies_apart(tmp_path: Path, schema: dict[str, Any]) -> Non
     assert signals[0] == pytest.approx(signals[1], rel=1e-9)
     settings = [frame["settings_stops"] for frame in report["frames"]]
     assert settings == pytest.approx([0, 0, -1, -1], abs=0.001)
+
+
+def test_a_frame_of_an_unknown_body_is_put_with_no_other_where_there_are_several(
+    tmp_path: Path,
+) -> None:
+    files = two_bodies(tmp_path)
+    nameless, gone = tmp_path / "nameless.tif", tmp_path / "gone.dng"
+    write_tiff(nameless, np.full((64, 96), 0.12))
+    card: dict[str, Any] = {"box": [0.55, 0.3, 0.25, 0.4]}
+
+    def counted(files: list[Path]) -> list[tuple[str, int]]:
+        report = reread(shoot_of(files, "linear", card=card))
+        return [(setup["name"], setup["count"]) for setup in report["setups"]]
+
+    first, second = ("main / TW-14 0047", 1), ("main / TW-14 0048", 1)
+    assert counted([*files[:2], nameless]) == [first, second, ("main / unknown body", 1)]
+    assert counted([*files[:2], gone]) == [(first[0], 2), second]
+    assert counted([files[0], nameless, gone, files[2]]) == [("main", 4)]
 
 
 def test_only_unreadable_frames(tmp_path: Path, schema: dict[str, Any]) -> None:

@@ -165,8 +165,8 @@ def test_set_ups_and_bodies_have_a_table_and_a_line_each(tmp_path: Path) -> None
     for summary in shoot.summaries:
         at = lines.index(summary.name)
         (name,) = (c.file.name for c in shoot.checks if c.setup == summary.name)
-        assert lines[at + 2].startswith("frame ")
-        assert lines[at + 4].startswith(name)
+        assert lines[at + 1].startswith("frame ")
+        assert lines[at + 3].startswith(name)
 
 
 def test_an_iso_that_is_only_the_meters_is_asked_about(project_root: Path) -> None:

@@ -32,7 +32,7 @@ def derived_aperture(
     if reading.timed and shutter_s is not None and reading.shutter_s is not None:
         av += math.log2(shutter_s / reading.shutter_s)
     n = nearest_f_number(f_number_of(av), step)
-    return Aperture(n, aperture_text(n), t_stop=False)
+    return Aperture(n, aperture_text(n, step=step), t_stop=False)
 
 
 def departure_stops(reading: Reading, camera: CameraPlan) -> float:

@@ -271,6 +271,7 @@ def _camera(table: CameraTable, reading: Reading) -> CameraPlan:
         raise PlanError(msg)
     return CameraPlan(
         aperture=aperture,
+        step=table.step,
         iso=iso,
         shutter_s=shutter_s,
         sync_s=table.sync,

@@ -41,6 +41,7 @@ class CameraPlan:
     """How the frames are to be shot, what was not given already derived from the reading."""
 
     aperture: Aperture  # exact f-number or T-stop at the lens
+    step: float  # of the camera's dials [stop]
     iso: float  # exact
     shutter_s: float | None  # exact [s]; None for bulb or where nothing gives it
     sync_s: float | None  # shortest shutter time with the whole frame open [s]

@@ -128,8 +128,8 @@ class ReadingTable(Table):
 class CameraTable(Table):
     """[camera]: how the frames are to be shot; what is not given follows from the reading."""
 
-    aperture: Annotated[Aperture, _typed(parse_camera_aperture)] | None = None
     step: Step = 1 / 3
+    aperture: Annotated[Aperture, PlainValidator(lambda value: value)] | None = None
     iso: Speed | None = None
     shutter: Shutter | None = None
     sync: Shutter | None = None
@@ -143,6 +143,12 @@ class CameraTable(Table):
     bellows_stops: Loss | None = None
     pupil_magnification: Annotated[float, _number(0.1, 10, "a pupil magnification")] = 1.0
     f_number_written: Literal["marked", "effective"] = "marked"
+
+    @field_validator("aperture", mode="after")
+    @classmethod
+    def _as_the_camera_prints(cls, value: object, info: ValidationInfo) -> Aperture | None:
+        """What a printed f-number stands for depends on the camera's steps."""
+        return parse_camera_aperture(value, info.data.get("step", 1 / 3))
 
     @model_validator(mode="after")
     def _one_way_to_say_bellows(self) -> Self:

@@ -81,7 +81,7 @@ def _frame(check: FrameCheck) -> dict[str, Any]:
         "judged_by": check.judged_by,
         "chance_within": check.chance_within,
         "problem": check.problem,
-        "camera": _camera(check.settings or Settings()),
+        "camera": _camera(check.settings or Settings(), check.f_number),
         "card": None if check.patch is None else _patch(check.patch),
         "patches": [],
         "expected_signal": check.expected_signal,
@@ -99,15 +99,17 @@ def _frame(check: FrameCheck) -> dict[str, Any]:
     }
 
 
-def _camera(settings: Settings) -> dict[str, Any]:
-    """What the file records; the f-number exact, with the printed one beside it."""
+def _camera(settings: Settings, counted: float | None) -> dict[str, Any]:
+    """What the file records; the f-number as it counted, exact, with the printed one beside it."""
     n = settings.f_number
+    if counted is None and n is not None:  # of a frame that could not be measured
+        counted = exact_f_number(n)
     return {
         "make": settings.make,
         "model": settings.model,
         "serial": settings.serial,
         "lens": settings.lens,
-        "f_number": None if n is None else exact_f_number(n),
+        "f_number": counted,
         "f_number_marked": marked_f_number(settings),
         "shutter_s": settings.shutter_s,
         "iso": settings.iso,

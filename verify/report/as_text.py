@@ -55,8 +55,9 @@ def as_text(shoot: Shoot) -> RenderableType:
     parts: list[RenderableType] = []
     for summary in shoot.summaries:
         own = [at for at, check in enumerate(shoot.checks) if check.setup == summary.name]
+        parts.append(Text())
         if len(shoot.summaries) > 1:
-            parts += [Text(), Text(plain(summary.name), style="bold")]
+            parts.append(Text(plain(summary.name), style="bold"))
         parts.append(_Frames([shoot.checks[at] for at in own], [names[at] for at in own], common))
     lines = [*problem_lines(shoot.checks), *_warnings(shoot.checks, names), *_notes(shoot, names)]
     if shoot.skipped:
@@ -118,7 +119,6 @@ class _Frames:
             return
         table = self._table()
         needs = Measurement.get(console, options.update_width(sys.maxsize), table).maximum
-        yield Text()
         yield table if needs <= options.max_width else self._table(folded=True)
 
     def _table(self, folded: bool = False) -> Table:
@@ -142,14 +142,16 @@ class _Frames:
 
     def _list(self) -> Iterator[Text]:
         """Some lines for each frame."""
-        for check, name in zip(self.checks, self.names, strict=True):
+        for at, (check, name) in enumerate(zip(self.checks, self.names, strict=True)):
+            if at:
+                yield Text()
             told = [
                 f"{heading} {figure}"
                 for heading, figure in zip(HEADINGS, _figures(check), strict=True)
                 if figure != NOTHING
             ]
             verdict = Text(check.verdict, style=STYLES.get(check.verdict, ""))
-            yield Text(f"\n{name}: ").append(verdict)
+            yield Text(f"{name}: ").append(verdict)
             for line in (", ".join(told), ", ".join(self._doubts(check))):
                 if line:
                     yield Text(line)

@@ -20,7 +20,7 @@ OF_TERMINALS = ("COLUMNS", "LINES", "FORCE_COLOR", "NO_COLOR", "TTY_COMPATIBLE",
 PLAN_IN_WORDS = (
     "Meter f/11 + 0.3 at ISO 100, 1 pop → camera f/13, ISO 100, 1 pop, no bellows, no filter: "
     "planned 0.03 under the meter"
-)  # the demo's plan; the words are those that issue 2 asks for
+)  # the demo's plan, as the command reads it back
 
 
 @dataclass(frozen=True, slots=True)

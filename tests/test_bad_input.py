@@ -99,12 +99,15 @@ def test_a_bad_file_gets_a_line_and_the_others_are_measured(
     make(bad, good[0])
     alone = run(capsys, "check", demo / "plan.toml", *good, "--json", "-")
     ran = run(capsys, "check", demo / "plan.toml", good[0], bad, good[1], "--json", "-")
-    assert (alone.status, ran.status) == (0, 3)
+    assert (alone.status, ran.status) == (0, 3), ran.err
     _, found, _ = ran.report["frames"]
     assert found["verdict"] == "unreadable"
     assert says in found["problem"]
     assert len(found["problem"]) > 12
     assert [ran.frames()[file.name] for file in good] == alone.report["frames"]
+    as_reference = run(capsys, "check", demo / "plan.toml", *good, "--reference", bad)
+    assert (as_reference.status, as_reference.err) == (3, "")
+    assert lines_about(as_reference.out, bad) == lines_about(ran.err, bad)
     (line,) = lines_about(ran.err, bad)
     assert line == f"{bad}: {found['problem']}."
     assert line.count(bad.name) == 1

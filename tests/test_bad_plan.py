@@ -106,3 +106,17 @@ def test_a_flat_frame_that_cannot_be_read_is_a_mistake_of_the_plan(
     assert ran.status == 2
     (line,) = ran.err.splitlines()
     assert line.startswith(f"{SAID}[card] flat: {tmp_path / name}: ")
+
+
+def test_a_flat_frame_follows_the_light_as_the_frames_do(
+    project_root: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    frame = project_root / "test_images" / "grey_16.tif"  # a TIFF that does not say
+    plan = tmp_path / "plan.toml"
+    plan.write_text(f"[card]\nbox = [72, 24, 54, 48]\nflat = '{frame}'\n", encoding="utf-8")
+    assert run(capsys, "check", plan, frame).status == 2
+    ran = run(capsys, "check", plan, frame, "--transfer", "linear", "--json", "-")
+    assert ran.status == 0
+    # divided by itself, all that is left of a frame's card is the flat frame's middle
+    assert ran.frames()[frame.name]["card"]["gradient_stops"] == pytest.approx(0, abs=1e-6)
+    assert "flat-not-used" not in ran.frames()[frame.name]["warnings"]

@@ -7,14 +7,20 @@ import shutil
 import signal
 import subprocess
 import sys
+import time
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 from commands import COMMAND, PLAN_IN_WORDS, environment, listing, run, run_process
 from rich.console import Console
 
+import verify.shoot
 from verify import cli
+from verify.compare import FrameCheck
+from verify.measure import PatchReading, measure
+from verify.plan.file import read_plan
 from verify.simulate.demo import write_demo
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="Windows has no such signal, pipe or name")
@@ -32,6 +38,19 @@ verify.shoot.measure = slowly
 from verify.cli import main
 main()
 """  # begins a frame every 0.2 s, and says so
+TALKATIVE = """
+import logging
+import warnings
+import verify.shoot
+measure = verify.shoot.measure
+def talking(*arguments):
+    logging.getLogger("some.library").error("of no use to anybody")
+    warnings.warn("of no use either")
+    return measure(*arguments)
+verify.shoot.measure = talking
+from verify.cli import main
+main()
+"""
 Capture = pytest.CaptureFixture[str]
 
 
@@ -167,6 +186,35 @@ def test_stopping_by_hand_ends_at_once_and_in_order(demo: Path, tmp_path: Path) 
     assert err == "greyproof: stopped; nothing was written\n"
     assert out.count("begun") < 11  # of twelve more
     assert not target.exists()
+
+
+def test_no_frame_is_begun_after_a_stop(demo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    begun: list[object] = []
+
+    def slowly(*arguments: Any) -> PatchReading:
+        begun.append(arguments[0])
+        time.sleep(0.05)
+        return measure(*arguments)
+
+    def stop(_: FrameCheck) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(verify.shoot, "measure", slowly)
+    files = sorted(demo.glob("*.dng"))
+    with pytest.raises(KeyboardInterrupt):
+        verify.shoot.check_shoot(
+            read_plan(demo / "plan.toml"), files, verify.shoot.Options(), done=stop
+        )
+    assert 1 <= len(begun) < 6
+
+
+def test_what_libraries_say_is_kept_from_people(demo: Path) -> None:
+    ended = subprocess.run(
+        [sys.executable, "-c", TALKATIVE, "check", str(demo / "plan.toml"), str(demo)],
+        capture_output=True, env=environment(), check=False,
+    )  # fmt: skip
+    assert ended.returncode == 3
+    assert ended.stderr == b""
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252"])

@@ -38,9 +38,9 @@ def noisy(level: float, sigma: float, seed: int = 1, size: tuple[int, int] = (16
 
 
 def partly(share: float, level: float, rest: float = 0.12) -> Array:
-    """An even signal of which every so many-th photosite has another level."""
+    """An even signal of which a share, spread all over, has another level."""
     signal = even(rest, (200, 200)).ravel()
-    signal[:: round(1 / share)] = level
+    signal[np.random.default_rng(5).permutation(signal.size)[: round(share * signal.size)]] = level
     return signal.reshape(200, 200)
 
 
@@ -121,7 +121,7 @@ def test_the_green_plane_and_luminance_of_three() -> None:
 
 
 def test_clipping_of_any_plane_clips_luminance() -> None:
-    planes = np.stack([partly(1 / 50, 1.0), even(0.2, (200, 200)), even(0.4, (200, 200))], axis=-1)
+    planes = np.stack([partly(0.02, 1.0), even(0.2, (200, 200)), even(0.4, (200, 200))], axis=-1)
     patch = whole(frame_of(planes, luminance=(0.2126, 0.7152, 0.0722)))
     assert patch.bound == "at-least"
     assert patch.clipped["luminance"] == patch.clipped["red"] == 0.02
@@ -151,9 +151,10 @@ def test_a_box_is_upright_however_the_camera_was_turned(orientation: int) -> Non
 @pytest.mark.parametrize(
     ("share", "bound", "warning"),
     [
-        (1 / 2000, None, None),  # under 0.1 %: nothing is said
-        (1 / 250, None, "part-clipped"),
-        (1 / 50, "at-least", "clipped"),
+        (0.0009, None, None),  # up to 0.1 %: nothing is said
+        (0.0011, None, "part-clipped"),
+        (0.009, None, "part-clipped"),
+        (0.011, "at-least", "clipped"),
         (1, "at-least", "clipped"),
     ],
 )
@@ -214,14 +215,35 @@ def test_a_floor_that_cuts_noise_off_lifts_the_mean() -> None:
     assert (bright.bound, bright.floored) == (None, 0)
 
 
+@pytest.mark.parametrize(("sigmas", "bound"), [(2.0, None), (1.4, "at-most")])
+def test_what_the_floor_may_have_lifted_is_in_u(sigmas: float, bound: str | None) -> None:
+    # The share at the floor times the noise: 1 % of the mean at two sigmas, 5 % at 1.4.
+    cut = np.maximum(noisy(sigmas * 0.01, 0.01), 0)
+    patch = whole(frame_of(cut, floor=0.0, pattern=None))
+    lift = float((cut == 0).mean() * cut.std())
+    assert patch.bound == bound
+    assert patch.u_terms["floor"] == pytest.approx(lift / cut.mean() / math.log(2), rel=0.02)
+    # Normal noise cut off at 0: its mean is lifted by less than that.
+    assert cut.mean() - sigmas * 0.01 < lift
+
+
+def test_a_floor_under_another_colour_lifts_nothing() -> None:
+    signal = noisy(0.12, 0.01)
+    signal[::2, ::2] = 0  # the red photosites
+    patch = read(frame_of(signal, floor=0.0))
+    assert (patch.bound, patch.floored, patch.u_terms.get("floor", 0)) == (None, 0, 0)
+
+
 def test_a_black_that_is_unsure_is_as_uncertain_as_its_difference() -> None:
     doubt = Doubt("black-unsure", "the masked border reads 540", 0.002)
     patch = read(frame_of(even(0.1), doubts=(doubt,)))
     assert doubt in patch.doubts
     # 2 % of the signal is 0.0286 stop: check-values 8.6 has 2 % as 0.0286.
     assert patch.u_terms["black"] == pytest.approx(0.0286, abs=3e-4)
-    dark = read(frame_of(even(0.003), doubts=(doubt,)))
-    assert (dark.bound, dark.black_shift) == ("at-most", 0.002)
+    for level, bound in ((0.0039, "at-most"), (0.0041, None)):
+        dark = read(frame_of(even(level), doubts=(doubt,)))
+        assert (dark.bound, dark.black_shift) == (bound, 0.002)
+    assert read(frame_of(even())).black_shift == 0
 
 
 @pytest.mark.parametrize(("stops", "uneven"), [(0.1, False), (0.2, True)])
@@ -242,7 +264,7 @@ def test_an_edge_in_the_box_is_uneven() -> None:
 def test_a_box_of_few_photosites() -> None:
     frame = frame_of(noisy(0.12, 0.001))
     assert "too-small" in names(of_box(frame, 100, 60, 14, 14))
-    assert "too-small" not in names(of_box(frame, 100, 60, 15, 14))
+    assert "too-small" not in names(of_box(frame, 100, 60, 20, 10))  # 100 green ones
     tiny = of_box(frame, 101, 60, 1, 1)  # a single green photosite
     assert tiny.signal == pytest.approx(0.12, abs=0.01)
     assert (tiny.red, tiny.blue, tiny.clipped) == (None, None, {"green": 0})
@@ -278,6 +300,16 @@ def test_cos4_where_the_card_stands(degrees: float, stops: float) -> None:
     assert "off-centre" in names(patch)
 
 
+@pytest.mark.parametrize(
+    "known", [Settings(focal_mm=20.0), Settings(pixel_pitch_um=10.0), Settings()]
+)
+def test_a_lens_or_a_sensor_that_is_not_known_counts_as_normal(known: Settings) -> None:
+    patch = of_box(frame_of(even(size=(40, 1600)), known), 1480, 0, 40, 40)
+    tangent = 0.5 * 700 / math.hypot(20, 800)
+    expected = -4 * math.log2(math.cos(math.atan(tangent)))
+    assert patch.u_terms["falloff"] == pytest.approx(expected, rel=1e-9)
+
+
 @pytest.mark.parametrize(("place", "off"), [(0.29, False), (0.31, True)])
 def test_off_centre_starts_at_a_share_of_the_half_diagonal(place: float, off: bool) -> None:
     half = math.hypot(600, 800) / 2
@@ -302,8 +334,15 @@ def test_a_flat_frame_takes_falloff_out() -> None:
     assert "off-centre" in names(uncorrected)
     assert (names(patch), patch.steps[-1]) == ([], "flat frame")
     assert "falloff" not in patch.u_terms
-    # What is left below clipping is the sensor's: the correction moves both ends alike.
+    # What is left below clipping is the sensor's, and so is the noise in stops: the correction
+    # moves both ends alike.
     assert patch.clips_at / patch.signal == pytest.approx(1 / uncorrected.signal, rel=1e-3)
+    assert patch.u_terms["noise"] == pytest.approx(uncorrected.u_terms["noise"], rel=1e-3)
+    for limit, near in ((0.13, False), (0.06, True)):  # the sensor is at 0.09, the card at 0.12
+        limited = replace(frame_of(0.12 * falloff), linear_limit=limit)
+        assert ("near-clipping" in names(measure(limited, target, flat))) is near
+    limited = replace(frame_of(0.12 * falloff), linear_limit=0.1)
+    assert "near-clipping" not in names(measure(limited, target, flat))
 
 
 @pytest.mark.parametrize("orientation", [1, 3, 6, 8])
@@ -369,12 +408,12 @@ def test_the_noise_of_the_mean_agrees_with_repeated_draws() -> None:
 
 @pytest.mark.parametrize("odd", [np.nan, np.inf, -np.inf])
 def test_values_that_are_no_numbers(odd: float) -> None:
-    few = whole(frame_of(partly(1 / 400, odd), pattern=None))
+    few = whole(frame_of(partly(0.0025, odd), pattern=None))
     assert few.signal == pytest.approx(0.12, rel=EXACT)
     assert Doubt("not-finite", "0.25% of the box is not a number") in few.doubts
     assert all(math.isfinite(term) for term in few.u_terms.values())
     assert ("part-clipped" in names(few)) is (odd == np.inf)
-    for share in (1 / 40, 1):
+    for share in (0.011, 1):
         many = frame_of(partly(share, odd), pattern=None)
         with pytest.raises(NotAFrame, match=r"% of the box is not a number \(NaN or infinity\)"):
             whole(many)

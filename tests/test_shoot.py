@@ -330,3 +330,24 @@ def test_without_a_plan_frames_are_held_against_the_first(make: Make) -> None:
     shoot = check_shoot(read_plan(None), files, options)
     assert [v for _, v in rows(shoot)] == ["within", "over", "within"]
     assert {check.error_stops for check in shoot.checks} == {None}
+
+
+def test_a_frame_of_an_unknown_body_is_held_against_neither_of_two(
+    make: Make, tmp_path: Path
+) -> None:
+    unknown = replace(BODY, make="", model="", serial="")
+    files = [
+        make("a_0001.dng"),
+        make("b_0002.dng", 0.5, camera=replace(BODY, serial="0099")),
+        make("c_0003.dng", 0.3, camera=unknown),
+    ]
+    shoot = check_shoot(plan_of(tmp_path), files, Options())
+    assert [check.setup for check in shoot.checks] == [
+        "main / TW-14 0047",
+        "main / TW-14 0099",
+        "main / unknown body",
+    ]
+    assert [check.difference_stops for check in shoot.checks] == [0, 0, 0]
+    # With one known body it can be no other's.
+    both = check_shoot(plan_of(tmp_path), [files[0], files[2]], Options())
+    assert rows(both) == [("main", "within"), ("main", "over")]

@@ -47,7 +47,18 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
-NamedPaths = Annotated[list[Path] | None, typer.Argument(metavar="PLAN.toml|FRAME", hidden=True)]
+# readable=False: a file that may not be read gets its line later, and the others are measured.
+NamedPaths = Annotated[
+    list[Path] | None, typer.Argument(metavar="PLAN.toml|FRAME", hidden=True, readable=False)
+]
+ReferenceOption = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="FRAME",
+        readable=False,
+        help="The frame to compare the others with, if not the first.",
+    ),
+]
 CardOption = Annotated[
     str | None,
     typer.Option(
@@ -55,10 +66,6 @@ CardOption = Annotated[
         help="Where the card is in the upright picture: pixels, or fractions when all four are "
         "<= 1. Replaces the box of the plan.",
     ),
-]
-ReferenceOption = Annotated[
-    Path | None,
-    typer.Option(metavar="FRAME", help="The frame to compare the others with, if not the first."),
 ]
 ReadingOption = Annotated[
     str | None,
@@ -175,7 +182,9 @@ def check(
 
 
 @app.command()
-def demo(folder: Annotated[Path, typer.Argument(metavar="FOLDER", hidden=True)]) -> None:
+def demo(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", hidden=True, readable=False)],
+) -> None:
     """Write a demo shoot.
 
     FOLDER, a new or an empty one, gets raw frames of a grey card, their plan and, in truth.json,

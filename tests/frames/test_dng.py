@@ -289,6 +289,18 @@ def test_one_plane_without_a_mosaic_is_grey(tmp_path: Path) -> None:
     assert region.classes is None
 
 
+@pytest.mark.parametrize("pattern", [RGGB, None])
+def test_a_sensor_that_clips_below_white_is_found_out(
+    pattern: tuple[tuple[int, int], ...] | None, tmp_path: Path
+) -> None:
+    values = np.random.default_rng(3).normal(3500, 150, (HEIGHT, WIDTH))
+    codes = np.clip(values, 0, 3600).astype(np.uint16)
+    path = write_dng(tmp_path / "a.dng", codes, *LEVELS, pattern=pattern)
+    region = check(path, linear(codes, 512, 4095))
+    assert np.array_equal(region.clipped, codes == 3600)
+    assert region.clips_at[0] == pytest.approx((3600 - 512) / (4095 - 512))
+
+
 def test_list_2_acts_after_black_and_list_3_after_it(tmp_path: Path) -> None:
     """On linear planes all of list 3; a map that names one plane leaves the others alone."""
     codes = random_codes(HEIGHT, WIDTH, 3)

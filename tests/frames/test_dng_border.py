@@ -63,6 +63,12 @@ def test_of_several_masked_areas_a_wide_one_is_taken(listed_first: bool, tmp_pat
     assert doubt.warning == "black-unsure"
 
 
+def test_a_narrow_border_says_nothing(tmp_path: Path) -> None:
+    """Seven columns of one masked area; the photosites next to it are not all dark."""
+    narrow = tag(MASKED_AREAS, LONG, 0, 0, 160, 7)
+    assert read(masked_dng(tmp_path / "a.dng", 505, (narrow,)), BOXES[0]).doubts == ()
+
+
 def test_a_border_of_a_sensor_without_a_mosaic_counts_too(tmp_path: Path) -> None:
     (doubt,) = read(masked_dng(tmp_path / "a.dng", 505, pattern=None), BOXES[0]).doubts
     assert doubt.warning == "black-unsure"

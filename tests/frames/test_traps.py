@@ -132,9 +132,14 @@ def test_zeros_and_ones_of_what_nobody_knows_are_unknown(tmp_path: Path) -> None
 
 
 def test_subseconds_of_05_are_a_twentieth(tmp_path: Path) -> None:
+    """The settings stand with the preview in the first directory, the raw picture below it."""
     captured = datetime(2026, 5, 12, 14, 3, 10, 50_000)
     path = simulate_dng(
-        tmp_path / "a.dng", random_codes(64, 96), CameraModel(), Settings(captured=captured)
+        tmp_path / "a.dng",
+        random_codes(64, 96),
+        CameraModel(),
+        Settings(captured=captured),
+        preview="rgb",
     )
     assert b"05\0" in path.read_bytes()
     with open_frame(path) as frame:

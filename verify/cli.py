@@ -15,7 +15,6 @@ from typing import IO, Annotated
 import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-from rich.text import Text
 
 from verify import __version__
 from verify.errors import GreyproofError, PlanError
@@ -28,7 +27,7 @@ from verify.plan.records import Plan
 from verify.report.as_csv import as_csv
 from verify.report.as_json import as_json
 from verify.report.as_text import as_text, problem_lines
-from verify.report.characters import in_ascii, plain
+from verify.report.characters import in_ascii, plain_text
 from verify.report.to_file import STANDARD, check_targets, write_report
 from verify.shoot import Options, Shoot, check_shoot, read_back
 from verify.simulate.demo import write_demo
@@ -163,7 +162,7 @@ def check(
     out = _Out(_console(stderr=STANDARD in (json, csv)), _console(stderr=True), quiet)
     if not quiet:
         for line in read_back(plan):
-            out.words.print(_line(line))
+            out.words.print(plain_text(line))
     if not paths and reference is None and json is None and csv is None:
         return
     files, skipped = _files(paths, out)
@@ -199,8 +198,7 @@ def demo(
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run a command and leave with its exit status; an error of ours is one line each."""
-    # What libraries log and warn of is nothing that whoever shoots can act on; what matters of it
-    # stands in the lines of the frames.
+    # What libraries log and warn of is nothing that whoever shoots can act on.
     logging.getLogger().addHandler(logging.NullHandler())
     logging.captureWarnings(True)
     codecs.register_error("greyproof", in_ascii)
@@ -213,7 +211,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         if not isinstance(error, GreyproofError):  # such as a full disk under standard output
             _let_go(sys.stdout)
         for line in str(error).splitlines():
-            _console(stderr=True).print(_line(f"greyproof: {line}"))
+            _console(stderr=True).print(plain_text(f"greyproof: {line}"))
         sys.exit(WRONG)
 
 
@@ -223,11 +221,6 @@ def _console(stderr: bool) -> Console:
     if not console.is_terminal and "COLUMNS" not in os.environ:
         console.width = WIDE
     return console
-
-
-def _line(text: str) -> Text:
-    """Text that is printed as it is, with no markup in it."""
-    return Text(plain(text))
 
 
 def _let_go(stream: IO[str]) -> None:
@@ -272,9 +265,7 @@ def _place(card: str) -> Place:
 
 
 def _files(paths: Sequence[Path], out: _Out) -> tuple[list[Path], int]:
-    """Frames of the files and folders named, each once however it is written, and how many files
-    were skipped.
-    """
+    """The frames named, each once however it is written, and how many files were skipped."""
     files: dict[str, Path] = {}
     skipped = 0
     empty = []
@@ -295,7 +286,7 @@ def _files(paths: Sequence[Path], out: _Out) -> tuple[list[Path], int]:
     if empty and not files:
         raise PlanError("\n".join(f"{line}: name the folder of the frames" for line in empty))
     for line in empty:
-        out.problems.print(_line(f"greyproof: {line}"))
+        out.problems.print(plain_text(f"greyproof: {line}"))
     return list(files.values()), skipped
 
 
@@ -334,7 +325,7 @@ def _print(shoot: Shoot, out: _Out) -> None:
         out.words.print(as_text(shoot))
         return
     for line in problem_lines(shoot.checks, bounds=True):
-        out.problems.print(_line(line))
+        out.problems.print(plain_text(line))
 
 
 def _write(target: str, text: str) -> None:

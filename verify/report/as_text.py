@@ -17,7 +17,7 @@ from rich.text import Text
 from verify.compare import FrameCheck
 from verify.judge import Summary
 from verify.notation import stops_text
-from verify.report.characters import plain
+from verify.report.characters import plain, plain_text
 from verify.shoot import Shoot
 from verify.warnings import WARNINGS
 
@@ -65,7 +65,7 @@ def as_text(shoot: Shoot) -> RenderableType:
         lines.append(f"{shoot.skipped} other {were} not raw or TIFF: skipped.")
     if parts:
         parts.append(Text())
-    parts += [Text(plain(line)) for line in lines]
+    parts += map(plain_text, lines)
     parts += [Text(plain(line), style="bold") for line in summary_lines(shoot)]
     return Group(*parts)
 

@@ -1,5 +1,7 @@
 """What a terminal can show: file names and figures in characters that do no harm to it."""
 
+from rich.text import Text
+
 IN_ASCII = {  # for an output that has none of these
     "\N{RIGHTWARDS ARROW}": "->",
     "\N{MINUS SIGN}": "-",
@@ -16,6 +18,11 @@ IN_ASCII = {  # for an output that has none of these
 def plain(text: str) -> str:
     """Text of one line without what would move a cursor or change colours: a mark stands for it."""
     return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+def plain_text(text: str) -> Text:
+    """The same for a console, which takes nothing in it for markup."""
+    return Text(plain(text))
 
 
 def in_ascii(error: UnicodeError) -> tuple[str, int]:

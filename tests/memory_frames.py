@@ -9,11 +9,13 @@ from numpy.typing import NDArray
 
 from verify.frames.frame import Doubt, Frame, Region, Settings
 from verify.frames.geometry import Box, Size
+from verify.measure import PatchReading, measure
 from verify.target import Target
 
 Array = NDArray[np.float64]
 
 BAYER = (("red", "green"), ("green", "blue"))
+EXACT = 1e-12  # relative: sums of some thousand doubles
 BLACK, WHITE = 512.0, 16383.0  # check-values 2.6
 
 
@@ -93,3 +95,29 @@ def middle(frame: Frame, width: int = 60, height: int = 40) -> Target:
 def turned(frame: Frame, orientation: int) -> Frame:
     """The same photosites, shot with the camera turned."""
     return replace(frame, settings=replace(frame.settings, orientation=orientation))
+
+
+def read(frame: Frame, flat: Frame | None = None) -> PatchReading:
+    """Measure the middle of a frame."""
+    return measure(frame, middle(frame), flat)
+
+
+def names(patch: PatchReading) -> list[str]:
+    """The warnings of a reading."""
+    return [doubt.warning for doubt in patch.doubts]
+
+
+def noisy(level: float, sigma: float, seed: int = 1, size: tuple[int, int] = (160, 240)) -> Array:
+    """An even signal with normal noise of ``sigma`` on every photosite."""
+    return level + sigma * np.random.default_rng(seed).standard_normal(size)
+
+
+def whole(frame: Frame) -> PatchReading:
+    """Measure all of a frame."""
+    return of_box(frame, 0, 0, frame.size.width, frame.size.height)
+
+
+def of_box(frame: Frame, *box: int) -> PatchReading:
+    """Measure one box of a frame."""
+    place = Box(*box)
+    return measure(frame, Target(place, place.corners(), "given"))

@@ -8,13 +8,21 @@ from verify.frames.frame import Settings
 from verify.frames.geometry import Box
 from verify.measure import PatchReading
 from verify.plan.file import read_plan
-from verify.plan.records import MeterOffset, SetUp
+from verify.plan.records import MeterOffset, Plan, SetUp
 from verify.target import Target
 
 BOX = Box(40, 40, 20, 20)
 TARGET = Target(BOX, BOX.corners(), "given")
 FLAT_SIGNAL = 0.65 * 250 * 0.18 / 3.141592653589793 / 78  # check-values 2.5: 0.11937
+METERED = '[reading]\naperture = "f/11 + 0.3"\n'
 AS_PLANNED = Settings(f_number=11.0, shutter_s=1 / 125, iso=100.0)
+
+
+def plan_of(folder: Path, text: str) -> Plan:
+    """A plan from a file in ``folder``."""
+    path = folder / "plan.toml"
+    path.write_text(text, encoding="utf-8")
+    return read_plan(path)
 
 
 def set_up(aperture: object = "f/11", **sections: dict[str, Any]) -> SetUp:

@@ -89,6 +89,12 @@ def test_error_is_settings_and_rest(over: float, settings: Settings) -> None:
     assert ("settings-differ" in check.warnings) is (settings != AS_PLANNED)
 
 
+@pytest.mark.parametrize(("n", "differs"), [(11.3, False), (11.34, True), (11.29, True)])
+def test_a_departure_too_small_to_be_a_setting_is_none(n: float, differs: bool) -> None:
+    # 0.005 stop on either side of f/11.3137 is f/11.333 and f/11.294.
+    assert ("settings-differ" in checked(settings=shot(f_number=n)).warnings) is differs
+
+
 def test_settings_that_cancel_still_differ() -> None:
     check = checked(settings=shot(f_number=16.0, iso=200))
     assert figures(check)[1] == pytest.approx(0, abs=ROUNDING)
@@ -144,6 +150,8 @@ def test_with_flash_another_shutter_time_is_noted_and_does_not_count() -> None:
         "shot at 1/60 s where 1/125 s was planned: with flash that changes only the ambient light",
     )
     assert checked(settings=shot(shutter_s=1 / 128)).notes == ()
+    for seconds, told in ((1 / 136, False), (1 / 138, True)):  # 0.09 and 0.11 stop from 1/128
+        assert bool(checked(settings=shot(shutter_s=seconds)).notes) is told
     assert checked(settings=shot(shutter_s=1 / 60), setup=set_up()).notes == ()
 
 

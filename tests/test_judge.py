@@ -92,6 +92,14 @@ def test_a_wrongly_set_camera_is_over_by_plan_and_no_difference() -> None:
     assert [c.verdict for c in judged(*by_plan)] == ["within", "over"]
 
 
+def test_a_difference_has_everything_out_that_the_plan_knows() -> None:
+    # In continuous light the shutter time counts, and what is not recorded is as planned.
+    plan = set_up(reading={"light": "continuous", "shutter": "1/125"})
+    long = replace(AS_PLANNED, shutter_s=1 / 30, f_number=None)
+    checks = judged(frame(1, setup=plan), frame(2, 2, setup=plan, settings=long), setup=plan)
+    assert differences(checks) == [0, 0]
+
+
 def test_a_rendered_picture_counts_by_difference_alone() -> None:
     rendered: dict[str, Any] = {"doubts": (Doubt("rendered"),), "offset": OFFSET}
     checks = judged(frame(1, 1, **rendered), frame(2, 1.05, **rendered))
@@ -193,7 +201,7 @@ def test_the_summary_counts_every_frame_once() -> None:
     checks = judged(
         frame(1, 0.1),
         frame(2, 0.3),
-        frame(3, -0.4),
+        frame(3, -0.1),
         frame(4, 3, bound="at-least"),
         frame(5, -9, bound="at-most"),
         unreadable(6),
@@ -202,9 +210,11 @@ def test_the_summary_counts_every_frame_once() -> None:
     found = summary("main", checks)
     counts = found.count, found.within, found.over, found.under, found.unusable
     assert counts == (7, 1, 1, 1, 3)
-    # Mean and standard deviation of 0.1, 0.3 and -0.4, and of no frame without a card.
-    assert found.mean_error_stops == pytest.approx(0, abs=1e-5)
-    assert found.spread_stops == pytest.approx(math.sqrt((0.01 + 0.09 + 0.16) / 2), abs=1e-5)
+    # Mean and standard deviation of 0.1, 0.3 and -0.1, and of nothing else.
+    assert found.mean_error_stops == pytest.approx(0.1, abs=1e-5)
+    assert found.spread_stops == pytest.approx(0.2, abs=1e-5)
+    two = summary("main", checks[:2])
+    assert two.spread_stops == pytest.approx(0.2 / math.sqrt(2), abs=1e-5)
 
 
 def test_the_summary_of_one_frame_and_of_none() -> None:

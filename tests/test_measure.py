@@ -6,15 +6,26 @@ from typing import Any
 
 import numpy as np
 import pytest
-from memory_frames import BLACK, WHITE, Array, even, frame_of, middle, turned
+from memory_frames import (
+    BLACK,
+    EXACT,
+    WHITE,
+    Array,
+    even,
+    frame_of,
+    names,
+    noisy,
+    of_box,
+    read,
+    turned,
+    whole,
+)
 
 from verify.errors import BoxError, FrameError, NotAFrame
-from verify.frames.frame import Doubt, Frame, Settings
+from verify.frames.frame import Doubt
 from verify.frames.geometry import Box
-from verify.measure import PatchReading, code_step, measure
-from verify.target import Target
+from verify.measure import code_step
 
-EXACT = 1e-12  # relative: sums of some thousand doubles
 SIX_BY_SIX = tuple(
     tuple({"R": "red", "G": "green", "B": "blue"}[letter] for letter in row)
     for row in ("GBGGRG", "RGRBGB", "GBGGRG", "GRGGBG", "BGBRGR", "GRGGBG")
@@ -22,37 +33,11 @@ SIX_BY_SIX = tuple(
 CMYG = (("green", "magenta"), ("cyan", "yellow"))
 
 
-def read(frame: Frame, flat: Frame | None = None) -> PatchReading:
-    """Measure the middle of a frame."""
-    return measure(frame, middle(frame), flat)
-
-
-def names(patch: PatchReading) -> list[str]:
-    """The warnings of a reading."""
-    return [doubt.warning for doubt in patch.doubts]
-
-
-def noisy(level: float, sigma: float, seed: int = 1, size: tuple[int, int] = (160, 240)) -> Array:
-    """An even signal with normal noise of ``sigma`` on every photosite."""
-    return level + sigma * np.random.default_rng(seed).standard_normal(size)
-
-
 def partly(share: float, level: float, rest: float = 0.12) -> Array:
     """An even signal of which a share, spread all over, has another level."""
     signal = even(rest, (200, 200)).ravel()
     signal[np.random.default_rng(5).permutation(signal.size)[: round(share * signal.size)]] = level
     return signal.reshape(200, 200)
-
-
-def whole(frame: Frame) -> PatchReading:
-    """Measure all of a frame."""
-    return of_box(frame, 0, 0, frame.size.width, frame.size.height)
-
-
-def of_box(frame: Frame, *box: int) -> PatchReading:
-    """Measure one box of a frame."""
-    place = Box(*box)
-    return measure(frame, Target(place, place.corners(), "given"))
 
 
 @pytest.mark.parametrize(
@@ -283,102 +268,6 @@ def test_glare_of_a_white_background() -> None:
     # Design, section 5: 1 % of a white background (90 % against 18 %) adds 0.06 to 0.07 stop.
     assert read(frame_of(even(0.18), scene=0.9)).u_terms["glare"] == pytest.approx(0.07, abs=0.002)
     assert "glare" not in read(frame_of(even(), scene=None)).u_terms
-
-
-@pytest.mark.parametrize(
-    ("degrees", "stops"),
-    [(10, 0.0883), (20, 0.3590), (30, 0.8301), (45, 2)],  # check-values 8.2
-)
-def test_cos4_where_the_card_stands(degrees: float, stops: float) -> None:
-    # A photosite of 10 um and a lens of 20 mm: the box's middle 700 photosites off the axis.
-    away = 700
-    focal_mm = away * 0.01 / math.tan(math.radians(degrees))
-    settings = Settings(focal_mm=focal_mm, pixel_pitch_um=10)
-    frame = frame_of(even(size=(40, 1600)), settings)
-    patch = of_box(frame, 800 + away - 20, 0, 40, 40)
-    assert patch.u_terms["falloff"] == pytest.approx(stops, abs=5e-5)
-    assert "off-centre" in names(patch)
-
-
-@pytest.mark.parametrize(
-    "known", [Settings(focal_mm=20.0), Settings(pixel_pitch_um=10.0), Settings()]
-)
-def test_a_lens_or_a_sensor_that_is_not_known_counts_as_normal(known: Settings) -> None:
-    patch = of_box(frame_of(even(size=(40, 1600)), known), 1480, 0, 40, 40)
-    tangent = 0.5 * 700 / math.hypot(20, 800)
-    expected = -4 * math.log2(math.cos(math.atan(tangent)))
-    assert patch.u_terms["falloff"] == pytest.approx(expected, rel=1e-9)
-
-
-@pytest.mark.parametrize(("place", "off"), [(0.29, False), (0.31, True)])
-def test_off_centre_starts_at_a_share_of_the_half_diagonal(place: float, off: bool) -> None:
-    half = math.hypot(600, 800) / 2
-    frame = frame_of(even(size=(600, 800)))
-    patch = of_box(frame, round(400 + place * half) - 20, 280, 40, 40)
-    assert ("off-centre" in names(patch)) is off
-    # An unknown lens counts as a normal one, whose focal length is the picture's diagonal.
-    normal = -4 * math.log2(math.cos(math.atan(place / 2)))
-    assert patch.u_terms.get("falloff", 0) == pytest.approx(normal if off else 0, abs=0.002)
-
-
-def test_a_flat_frame_takes_falloff_out() -> None:
-    y, x = np.indices((240, 320))
-    falloff = 1 / (1 + ((x - 159.5) ** 2 + (y - 119.5) ** 2) / 300**2) ** 2
-    box = Box(230, 40, 60, 60)
-    target = Target(box, box.corners(), "given")
-    frame, flat = frame_of(0.12 * falloff), frame_of(0.4 * falloff)
-    uncorrected = measure(frame, target)
-    patch = measure(frame, target, flat)
-    assert math.log2(uncorrected.signal / 0.12) < -0.35
-    assert math.log2(patch.signal / 0.12) == pytest.approx(0, abs=0.005)
-    assert "off-centre" in names(uncorrected)
-    assert (names(patch), patch.steps[-1]) == ([], "flat frame")
-    assert "falloff" not in patch.u_terms
-    # What is left below clipping is the sensor's, and so is the noise in stops: the correction
-    # moves both ends alike.
-    assert patch.clips_at / patch.signal == pytest.approx(1 / uncorrected.signal, rel=1e-3)
-    assert patch.u_terms["noise"] == pytest.approx(uncorrected.u_terms["noise"], rel=1e-3)
-    for limit, near in ((0.13, False), (0.06, True)):  # the sensor is at 0.09, the card at 0.12
-        limited = replace(frame_of(0.12 * falloff), linear_limit=limit)
-        assert ("near-clipping" in names(measure(limited, target, flat))) is near
-    limited = replace(frame_of(0.12 * falloff), linear_limit=0.1)
-    assert "near-clipping" not in names(measure(limited, target, flat))
-
-
-@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
-def test_a_flat_shot_with_the_camera_turned_lies_on_the_same_photosites(orientation: int) -> None:
-    x = np.arange(320)
-    falloff = np.tile(1 - 0.001 * x, (240, 1))
-    frame = frame_of(0.12 * falloff)
-    patch = measure(frame, middle(frame), turned(frame_of(0.4 * falloff), orientation))
-    assert patch.gradient_stops == pytest.approx(0, abs=1e-3)
-
-
-def test_a_flats_own_noise_is_in_u() -> None:
-    frame, flat = frame_of(even(size=(400, 600))), frame_of(noisy(0.4, 0.02, size=(400, 600)))
-    patch = read(frame, flat)
-    centre = 30 * 20 // 2  # the greens of a twentieth of each side
-    expected = 0.05 * math.hypot(1 / math.sqrt(centre), 1 / math.sqrt(1200)) / math.log(2)
-    assert patch.u_terms["flat"] == pytest.approx(expected, rel=0.08)
-    assert patch.u_terms["noise"] == pytest.approx(0, abs=EXACT)
-
-
-@pytest.mark.parametrize(
-    "flat",
-    [
-        frame_of(even(0.4, (160, 242))),  # another size
-        frame_of(even(0.0)),  # black
-        frame_of(noisy(0.0, 0.01)),
-        frame_of(even(1.0)),  # clipped: it would say that the light was even
-        frame_of(even(np.nan)),
-        frame_of(even(0.4, (10, 10))),
-    ],
-)
-def test_a_flat_that_does_not_fit(flat: Frame) -> None:
-    patch = read(frame_of(even()), flat)
-    assert names(patch) == ["flat-not-used"]
-    assert patch.signal == pytest.approx(0.12, rel=EXACT)
-    assert patch.steps == ("black", "scale to white")
 
 
 @pytest.mark.parametrize(

@@ -1,67 +1,29 @@
 """The main path: a plan and files to verdicts, on small simulated raw files."""
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from readings import plan_of
+from small_shoots import BODY, NOISE, PLAN, SCENE, Make, rows, warned, writer
 
 from verify.errors import PlanError
+from verify.frames.frame import Frame
+from verify.measure import PatchReading, measure
 from verify.place import Place
 from verify.plan.file import read_plan
-from verify.plan.records import MeterOffset, Plan
-from verify.shoot import Options, Shoot, check_shoot, read_back
-from verify.simulate.camera import CameraModel, Settings
-from verify.simulate.dng import write_dng
-from verify.simulate.scene import Light, Scene, expose
+from verify.plan.records import MeterOffset
+from verify.shoot import Options, check_shoot
+from verify.simulate.scene import Scene
 from verify.simulate.tiff import write_tiff
-
-BODY = CameraModel(black=((512.0, 508.0), (510.0, 515.0)))
-SCENE = Scene(size=(96, 64), card_box=(0.25, 0.25, 0.5, 0.5))
-PLAN = '[reading]\naperture = "f/11"\n[card]\nbox = [0.3, 0.3, 0.4, 0.4]\n'
-NOISE = 0.01  # stop: three standard deviations of these small patches
-
-Make = Callable[..., Path]
 
 
 @pytest.fixture
 def make(tmp_path: Path) -> Make:
-    """Write a frame of the card, so many stops over f/11 at ISO 100; give its path."""
-    rng = np.random.default_rng(11)
-
-    def write(
-        name: str,
-        stops: float = 0.0,
-        camera: CameraModel = BODY,
-        scene: Scene = SCENE,
-        **settings: Any,
-    ) -> Path:
-        light = Light.metered(2**3.5).changed(stops)
-        shot = Settings(**settings)
-        return write_dng(
-            tmp_path / name, expose(scene, light, camera, shot, rng).mosaic, camera, shot
-        )
-
-    return write
-
-
-def plan_of(folder: Path, text: str = PLAN) -> Plan:
-    """A plan from a file in the folder of the frames."""
-    path = folder / "plan.toml"
-    path.write_text(text, encoding="utf-8")
-    return read_plan(path)
-
-
-def rows(shoot: Shoot) -> list[tuple[str, str]]:
-    """The set-up and the verdict of every frame."""
-    return [(check.setup, check.verdict) for check in shoot.checks]
-
-
-def warned(shoot: Shoot, name: str) -> list[bool]:
-    """Which frames have a warning."""
-    return [name in check.warnings for check in shoot.checks]
+    """What writes frames of the card."""
+    return writer(tmp_path)
 
 
 def test_frames_from_file_to_verdict(make: Make, tmp_path: Path) -> None:
@@ -75,12 +37,16 @@ def test_frames_from_file_to_verdict(make: Make, tmp_path: Path) -> None:
     ]
     seen: list[str] = []
     shoot = check_shoot(
-        plan_of(tmp_path), files, Options(jobs=2), 3, lambda check: seen.append(check.file.name)
+        plan_of(tmp_path, PLAN),
+        files,
+        Options(jobs=2),
+        3,
+        lambda check: seen.append(check.file.name),
     )
     verdicts = ["within", "within", "under", "within", "clipped", "dark"]
     assert rows(shoot) == [("main", verdict) for verdict in verdicts]
     assert seen == [path.name for path in files]
-    assert shoot.skipped == 3
+    assert (shoot.skipped, shoot.notes) == (3, ())
     for check, error in zip(shoot.checks, (0, 0.05, -0.4, 1), strict=False):
         assert check.error_stops == pytest.approx(error, abs=NOISE)
     assert shoot.checks[3].settings_stops == pytest.approx(1, abs=1e-6)
@@ -99,7 +65,7 @@ def test_one_bad_file_gets_its_line_and_the_others_go_on(make: Make, tmp_path: P
     cut.write_bytes(cut.read_bytes()[:-3000])
     plain = write_tiff(tmp_path / "plain.tif", np.full((64, 96), 0.1))
     files = [empty, text, gone, cut, plain, good]
-    shoot = check_shoot(plan_of(tmp_path), files, Options())
+    shoot = check_shoot(plan_of(tmp_path, PLAN), files, Options())
     assert [v for _, v in rows(shoot)] == ["unreadable"] * 5 + ["within"]
     for check, word in zip(
         shoot.checks, ("empty", "text", "no such file", "", "--transfer"), strict=False
@@ -115,10 +81,27 @@ def test_one_bad_file_gets_its_line_and_the_others_go_on(make: Make, tmp_path: P
     assert shoot.summaries[0].unusable == 5
 
 
+def test_what_nobody_foresaw_ends_one_frame_and_no_shoot(
+    make: Make, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    files = [make("a_0001.dng"), make("a_0002.dng")]
+
+    def odd(frame: Frame, *args: Any) -> PatchReading:
+        if frame.path == files[0]:
+            raise ArithmeticError("first line\nsecond line")
+        return measure(frame, *args)
+
+    monkeypatch.setattr("verify.shoot.measure", odd)
+    shoot = check_shoot(plan_of(tmp_path, PLAN), files, Options())
+    assert [v for _, v in rows(shoot)] == ["unreadable", "within"]
+    expected = "it could not be measured (ArithmeticError: first line)"
+    assert shoot.checks[0].problem == expected
+
+
 def test_a_stated_transfer_reads_a_plain_tiff(tmp_path: Path) -> None:
     linear = np.full((64, 96, 3), 0.11937)  # check-values 2.5
     path = write_tiff(tmp_path / "a.tif", linear, transfer=2.2)
-    (check,) = check_shoot(plan_of(tmp_path), [path], Options(transfer="2.2")).checks
+    (check,) = check_shoot(plan_of(tmp_path, PLAN), [path], Options(transfer="2.2")).checks
     assert check.error_stops == pytest.approx(0, abs=0.001)
     assert {"rendered", "no-f-number", "no-iso", "no-shutter"} <= set(check.warnings)
 
@@ -126,7 +109,7 @@ def test_a_stated_transfer_reads_a_plain_tiff(tmp_path: Path) -> None:
 def test_the_place_on_the_command_line_stands_over_the_plans(make: Make, tmp_path: Path) -> None:
     file = make("a_0001.dng")
     options = Options(place=Place((2, 2, 20, 12), False))
-    (check,) = check_shoot(plan_of(tmp_path), [file], options).checks
+    (check,) = check_shoot(plan_of(tmp_path, PLAN), [file], options).checks
     assert check.patch is not None
     assert (check.patch.target.box.col, check.patch.target.box.width) == (2, 20)
     assert check.error_stops == pytest.approx(-1, abs=0.05)  # the background: 9 %
@@ -153,110 +136,16 @@ def test_a_set_up_of_its_own_place_needs_none_in_the_main_one(make: Make, tmp_pa
 def test_a_box_outside_a_frame_is_a_problem_of_that_frame(make: Make, tmp_path: Path) -> None:
     files = [make("a_0001.dng"), make("a_0002.dng", scene=replace(SCENE, size=(96, 32)))]
     options = Options(place=Place((30, 20, 30, 20), False))
-    shoot = check_shoot(plan_of(tmp_path), files, options)
+    shoot = check_shoot(plan_of(tmp_path, PLAN), files, options)
     assert [v for _, v in rows(shoot)] == ["within", "unreadable"]
     assert "reaches outside the upright picture of 96 x 32 pixels" in str(shoot.checks[1].problem)
-
-
-SET_UPS = """
-[[setup]]
-name = "jug / rim light"
-frames = "10-12, 20"
-reading = { aperture = "f/16" }
-
-[[setup]]
-name = "bowl"
-from = "0030"
-
-[[setup]]
-name = "cloth"
-from = "0040"
-
-[[setup]]
-name = "second body"
-serial = "0099"
-
-[[setup]]
-name = "never"
-serial = "0047"
-frames = "50"
-"""
-
-
-def test_frames_go_to_the_set_ups_that_name_them(make: Make, tmp_path: Path) -> None:
-    other = replace(BODY, serial="0099")
-    numbers = {
-        1: "main",
-        9: "main",
-        10: "jug / rim light",
-        12: "jug / rim light",
-        13: "main",
-        20: "jug / rim light",
-        29: "main",
-        30: "bowl",
-        39: "bowl",
-        40: "cloth",
-        41: "cloth",
-        50: "never",
-    }
-    files = [make(f"shoot2_{n:04d}.dng") for n in numbers]
-    files += [make("other_0041.dng", camera=other), make("other_0050.dng", camera=other)]
-    files.append(make("unnumbered.dng"))
-    shoot = check_shoot(plan_of(tmp_path, PLAN + SET_UPS), files, Options())
-    expected = [*numbers.values(), "second body", "second body", "main"]
-    assert [check.setup for check in shoot.checks] == expected
-    counts = {s.name: s.count for s in shoot.summaries}
-    assert counts == {name: expected.count(name) for name in dict.fromkeys(expected)}
-    # Each is held against its own reading: f/16 metered, the camera left at f/11, and a stop less
-    # light than f/16 promised.
-    jug = next(check for check in shoot.checks if check.setup == "jug / rim light")
-    assert jug.settings_stops == pytest.approx(1, abs=1e-6)
-    assert jug.rest_stops == pytest.approx(-1, abs=NOISE)
-    assert jug.difference_stops == 0
-
-
-def test_several_bodies_are_judged_apart(make: Make, tmp_path: Path) -> None:
-    second = replace(BODY, serial="0099", speed_error_stops=-0.5)
-    broken = tmp_path / "a_0005.dng"
-    broken.touch()
-    files = [
-        make("a_0001.dng"),
-        make("b_0002.dng", camera=second),
-        make("a_0003.dng", 0.2),
-        make("b_0004.dng", 0.02, camera=second),
-        broken,
-    ]
-    shoot = check_shoot(plan_of(tmp_path), files, Options(reference=files[3]))
-    first, other = "main / TW-14 0047", "main / TW-14 0099"
-    assert rows(shoot) == [
-        (first, "within"),
-        (other, "within"),
-        (first, "over"),
-        (other, "within"),
-        (first, "unreadable"),
-    ]
-    assert shoot.checks[0].difference_stops == 0
-    assert shoot.checks[3].difference_stops == 0
-    assert shoot.checks[1].difference_stops == pytest.approx(-0.02, abs=NOISE)
-    assert warned(shoot, "no-reference") == [False] * 5
-    assert [(s.name, s.count, s.unusable) for s in shoot.summaries] == [
-        (first, 3, 1),
-        (other, 2, 0),
-    ]
-
-
-def test_a_reference_that_is_not_among_the_frames(make: Make, tmp_path: Path) -> None:
-    second = replace(BODY, serial="0099")
-    files = [make("a_0001.dng"), make("b_0002.dng", camera=second)]
-    shoot = check_shoot(plan_of(tmp_path), files, Options(reference=tmp_path / "gone.dng"))
-    assert warned(shoot, "no-reference") == [True, True]
 
 
 def test_an_offset_judges_by_the_plan(make: Make, tmp_path: Path) -> None:
     slow = replace(BODY, speed_error_stops=-0.4)
     files = [make("a_0001.dng", camera=slow), make("a_0002.dng", 0.3, camera=slow)]
     offset = MeterOffset(stops=-0.4, u_stops=0.03)
-    shoot = check_shoot(plan_of(tmp_path), files, Options(offset=offset))
+    shoot = check_shoot(plan_of(tmp_path, PLAN), files, Options(offset=offset))
     assert [(c.verdict, c.judged_by) for c in shoot.checks] == [
         ("within", "plan"),
         ("over", "plan"),
@@ -272,11 +161,11 @@ def test_an_iso_that_all_frames_have_and_the_plan_does_not_is_told(
         "the plan's ISO is the meter's, 100, and every frame was shot at 200. "
         "If that was meant, write iso = 200 under [camera] in the plan"
     )
-    assert check_shoot(plan_of(tmp_path), files, Options()).notes == (note,)
+    assert check_shoot(plan_of(tmp_path, PLAN), files, Options()).notes == (note,)
     given = plan_of(tmp_path, PLAN + '[camera]\niso = "100"\n')
     assert check_shoot(given, files, Options()).notes == ()
     mixed = [*files, make("a_0003.dng")]
-    assert check_shoot(plan_of(tmp_path), mixed, Options()).notes == ()
+    assert check_shoot(plan_of(tmp_path, PLAN), mixed, Options()).notes == ()
     # In a set-up of two bodies too, and with a name that holds a stroke.
     text = PLAN + '[[setup]]\nname = "jug / rim"\nframes = "1-2"\n'
     two = [files[0], make("a_0002.dng", iso=200.0, camera=replace(BODY, serial="0099"))]
@@ -285,7 +174,7 @@ def test_an_iso_that_all_frames_have_and_the_plan_does_not_is_told(
 
 def test_an_iso_that_is_only_a_note(make: Make, tmp_path: Path) -> None:
     files = [make("a_0001.dng"), make("a_0002.dng", iso=400.0, true_iso=100.0)]
-    shoot = check_shoot(plan_of(tmp_path), files, Options())
+    shoot = check_shoot(plan_of(tmp_path, PLAN), files, Options())
     assert warned(shoot, "iso-not-in-signal") == [False, True]
 
 
@@ -315,39 +204,9 @@ def test_a_flat_that_is_not_there(make: Make, tmp_path: Path) -> None:
         check_shoot(plan, [make("a_0001.dng")], Options())
 
 
-def test_the_plan_read_back_set_up_by_set_up(tmp_path: Path) -> None:
-    one = read_back(plan_of(tmp_path))
-    assert len(one) == 1
-    assert one[0].startswith("Meter f/11 at ISO 100")
-    several = read_back(plan_of(tmp_path, PLAN + SET_UPS))
-    assert len(several) == 6
-    assert several[1].startswith("jug / rim light: Meter f/16 at ISO 100")
-
-
 def test_without_a_plan_frames_are_held_against_the_first(make: Make) -> None:
     files = [make("a_0001.dng"), make("a_0002.dng", 0.15), make("a_0003.dng", f_number=8.0)]
     options = Options(place=Place((0.3, 0.3, 0.4, 0.4), True))
     shoot = check_shoot(read_plan(None), files, options)
     assert [v for _, v in rows(shoot)] == ["within", "over", "within"]
     assert {check.error_stops for check in shoot.checks} == {None}
-
-
-def test_a_frame_of_an_unknown_body_is_held_against_neither_of_two(
-    make: Make, tmp_path: Path
-) -> None:
-    unknown = replace(BODY, make="", model="", serial="")
-    files = [
-        make("a_0001.dng"),
-        make("b_0002.dng", 0.5, camera=replace(BODY, serial="0099")),
-        make("c_0003.dng", 0.3, camera=unknown),
-    ]
-    shoot = check_shoot(plan_of(tmp_path), files, Options())
-    assert [check.setup for check in shoot.checks] == [
-        "main / TW-14 0047",
-        "main / TW-14 0099",
-        "main / unknown body",
-    ]
-    assert [check.difference_stops for check in shoot.checks] == [0, 0, 0]
-    # With one known body it can be no other's.
-    both = check_shoot(plan_of(tmp_path), [files[0], files[2]], Options())
-    assert rows(both) == [("main", "within"), ("main", "over")]

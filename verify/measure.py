@@ -73,76 +73,86 @@ def measure(frame: Frame, target: Target, flat: Frame | None = None) -> PatchRea
     """
     box = target.box
     region = frame.signal(box)
-    color = main_color(region.colors)
+    main = region.colors.index(main_color(region.colors))
     blocks, odd = _gathered(region, box)
     even = None if flat is None else _even_light(blocks, flat, frame, box)
-    doubts = [*region.doubts, *odd]
-    if flat is not None and even is None:
-        doubts.append(Doubt("flat-not-used"))
-    shown = blocks if even is None else even.blocks
-    brighter = 1.0 if even is None else even.brighter
-    signal, noise = shown.mean, blocks.noise * brighter
+    shown, brighter = (blocks, 1.0) if even is None else (even.blocks, even.brighter)
     gradient, beside = evenness(shown)
-    shift = max((d.signal for d in region.doubts), default=0.0)
-    level = max(signal, noise, 1e-12)
-    terms = {"noise": _as_stops(noise, level), "evenness": gradient / math.sqrt(12)}
-    if even is not None:
-        terms["flat"] = even.noise_stops
-    if shift:
-        terms["black"] = _as_stops(shift, level)
-    falloff = _falloff_stops(frame, box)
-    if falloff is not None and even is None:
-        terms["falloff"] = falloff
-        doubts.append(Doubt("off-centre"))
-    scene = frame.scene_mean()
-    if scene is not None and scene > 0:
-        terms["glare"] = math.log2(1 + GLARE_SHARE * scene / level)
-        if terms["glare"] > GLARE_STOPS:
-            doubts.append(Doubt("glare"))
-    main = region.colors.index(color)
-    there = [c for c in dict.fromkeys(region.colors) if region.values(c, "clipped").size]
-    clipped = {c: _share(region, c, "clipped") for c in there}
-    if region.luminance is not None:
-        clipped["luminance"] = float(region.clipped.any(axis=-1).mean())
-    floored = _share(region, color, "floored")
-    lift = _floor_lift(region, color)
-    if lift:
-        terms["floor"] = _as_stops(lift, level)
-    over = clipped.get("luminance", clipped[color])
-    least = max(DARK_SIGMAS * noise, 2 * shift)
-    bound = _bound(signal, least, over, lift)
-    clips_at = region.clips_at[main] * brighter
-    doubts += _doubts(
-        bound,
-        max(clipped.values()),
-        signal / clips_at,
-        signal > frame.linear_limit * brighter,
+    terms = _u_terms(frame, box, region, blocks, even) | {"evenness": gradient / math.sqrt(12)}
+    clipped = _clipped_shares(region)
+    bound = _bound(region, blocks, clipped.get("luminance", clipped[region.colors[main]]))
+    of_clipping = blocks.mean / region.clips_at[main]
+    found = _ends_of_scale(
+        bound, max(clipped.values()), of_clipping, blocks.mean > frame.linear_limit
     )
-    if not frame.scene_referred:
-        doubts.append(Doubt("rendered"))
-    if gradient > UNEVEN_STOPS or beside > BESIDE_STOPS:
-        doubts.append(Doubt("uneven"))
-    if shown.counts.sum() < SMALL_COUNT:
-        doubts.append(Doubt("too-small"))
+    others = {
+        "flat-not-used": flat is not None and even is None,
+        "off-centre": "falloff" in terms,
+        "glare": terms.get("glare", 0) > GLARE_STOPS,
+        "rendered": not frame.scene_referred,
+        "uneven": gradient > UNEVEN_STOPS or beside > BESIDE_STOPS,
+        "too-small": shown.counts.sum() < SMALL_COUNT,
+    }
+    found += [Doubt(name) for name, doubtful in others.items() if doubtful]
     return PatchReading(
         target=target,
-        signal=signal,
-        noise=noise,
+        signal=shown.mean,
+        noise=blocks.noise * brighter,
         red=_mean(region, "red"),
         green=_mean(region, "green"),
         blue=_mean(region, "blue"),
         clipped=clipped,
-        floored=floored,
+        floored=_share(region, region.colors[main], "floored"),
         black=region.black[main],
         white=region.white[main],
-        clips_at=clips_at,
+        clips_at=region.clips_at[main] * brighter,
         gradient_stops=gradient,
         bound=bound,
         u_terms=terms,
-        doubts=tuple(doubts),
+        doubts=(*region.doubts, *odd, *found),
         steps=region.steps if even is None else (*region.steps, "flat frame"),
-        black_shift=shift,
+        black_shift=_black_shift(region) * brighter,
     )
+
+
+def _u_terms(
+    frame: Frame, box: Box, region: Region, blocks: Blocks, even: "_Even | None"
+) -> dict[str, float]:
+    """Standard uncertainty of each cause within the frame but for evenness [stop].
+
+    Held against the sensor's own signal: a flat frame moves the card and what is unsure alike.
+    """
+    level = max(blocks.mean, blocks.noise, 1e-12)
+    terms = {"noise": _as_stops(blocks.noise, level)}
+    shift = _black_shift(region)
+    if shift:
+        terms["black"] = _as_stops(shift, level)
+    lift = _floor_lift(region, main_color(region.colors))
+    if lift:
+        terms["floor"] = _as_stops(lift, level)
+    falloff = _falloff_stops(frame, box)
+    if even is not None:
+        terms["flat"] = even.noise_stops
+    elif falloff is not None:
+        terms["falloff"] = falloff
+    scene = frame.scene_mean()
+    if scene is not None and scene > 0:
+        terms["glare"] = math.log2(1 + GLARE_SHARE * scene / level)
+    return terms
+
+
+def _black_shift(region: Region) -> float:
+    """Signal that the doubts about a region's black may be worth."""
+    return max((doubt.signal for doubt in region.doubts), default=0.0)
+
+
+def _clipped_shares(region: Region) -> dict[str, float]:
+    """Share of photosites at clipping, by colour; of luminance where it is a mix of colours."""
+    there = [c for c in dict.fromkeys(region.colors) if region.values(c, "clipped").size]
+    shares = {c: _share(region, c, "clipped") for c in there}
+    if region.luminance is not None:
+        shares["luminance"] = float(region.clipped.any(axis=-1).mean())
+    return shares
 
 
 def code_step(black: float, white: float) -> float:
@@ -239,10 +249,12 @@ def _falloff_stops(frame: Frame, box: Box) -> float | None:
     return -4 * math.log2(math.cos(math.atan(tangent)))
 
 
-def _bound(signal: float, least: float, clipped: float, lift: float) -> Bound | None:
+def _bound(region: Region, blocks: Blocks, clipped: float) -> Bound | None:
     """Whether the mean is only a bound on the card's signal."""
     if clipped > BOUND_SHARE:
         return "at-least"
+    signal, lift = blocks.mean, _floor_lift(region, main_color(region.colors))
+    least = max(DARK_SIGMAS * blocks.noise, 2 * _black_shift(region))
     if signal <= least or lift > FLOOR_SHARE * signal:
         return "at-most"
     return None
@@ -272,7 +284,7 @@ def _floor_lift(region: Region, color: str) -> float:
     return sum(lift * n for lift, n in lifts) / sum(n for _, n in lifts)
 
 
-def _doubts(
+def _ends_of_scale(
     bound: Bound | None, clipped: float, of_clipping: float, beyond_limit: bool
 ) -> list[Doubt]:
     """Warnings of a card near or beyond the ends of the scale."""

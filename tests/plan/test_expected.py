@@ -103,6 +103,7 @@ def test_continuous_light_counts_the_shutter_and_flash_does_not() -> None:
 
 def test_pops_of_the_reading_are_already_in_it() -> None:
     camera = {"aperture": "f/11", "pops": 4}
+    assert departure_text(set_up(reading={"pops": 4}, camera=camera)) is None
     assert against_metered({"reading": {"pops": 4}, "camera": camera}) == 0
     assert against_metered({"reading": {"pops": 2}, "camera": camera}) == 1
 

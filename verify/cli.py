@@ -18,7 +18,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from verify import __version__
 from verify.errors import GreyproofError, PlanError
-from verify.frames.gather import gather
+from verify.frames.gather import Gathered, gather, with_reference
 from verify.frames.transfer import stated_transfer
 from verify.judge import UNUSABLE
 from verify.place import Place, parse_place
@@ -165,11 +165,11 @@ def check(
             out.words.print(plain_text(line))
     if not paths and reference is None and json is None and csv is None:
         return
-    files, skipped = _files(paths, out)
-    files, reference = _with_reference(files, reference)
+    gathered = _gathered(paths, out)
+    files, reference = with_reference(gathered.files, reference)
     options = Options(place, reference, transfer, jobs=jobs)
     try:
-        shoot = _run(plan, files, options, skipped, out)
+        shoot = _run(plan, files, options, gathered.skipped, out)
     except KeyboardInterrupt:
         out.problems.print("greyproof: stopped; nothing was written")
         raise typer.Exit(INTERRUPTED) from None
@@ -264,45 +264,15 @@ def _place(card: str) -> Place:
     return place
 
 
-def _files(paths: Sequence[Path], out: _Out) -> tuple[list[Path], int]:
-    """The frames named, each once however it is written, and how many files were skipped."""
-    files: dict[str, Path] = {}
-    skipped = 0
-    empty = []
-    for path in paths:
-        try:
-            found, others = gather([path])
-        except OSError as error:
-            if os.path.isdir(path):
-                msg = f"{path}: this folder cannot be read ({error.strerror or error})"
-                raise PlanError(msg) from error
-            found, others = [path], 0  # it gets its line when it is opened
-        for file in found:
-            files.setdefault(os.path.realpath(file), file)
-        skipped += others
-        if not found:
-            beside = f", only {others} other file{'' if others == 1 else 's'}" if others else ""
-            empty.append(f"{path}: there is no raw or TIFF file in this folder{beside}")
-    if empty and not files:
-        raise PlanError("\n".join(f"{line}: name the folder of the frames" for line in empty))
-    for line in empty:
+def _gathered(paths: Sequence[Path], out: _Out) -> Gathered:
+    """The frames named; a folder without any is told of, or all there is to say."""
+    gathered = gather(paths)
+    if gathered.empty and not gathered.files:
+        lines = [f"{line}: name the folder of the frames" for line in gathered.empty]
+        raise PlanError("\n".join(lines))
+    for line in gathered.empty:
         out.problems.print(plain_text(f"greyproof: {line}"))
-    return list(files.values()), skipped
-
-
-def _with_reference(files: list[Path], reference: Path | None) -> tuple[list[Path], Path | None]:
-    """The frames with the reference among them, and the reference as it is named there.
-
-    A name without a folder that is not there stands for the frame of that name.
-    """
-    if reference is None:
-        return files, None
-    same = [file for file in files if os.path.realpath(file) == os.path.realpath(reference)]
-    if not same and not os.path.lexists(reference):
-        same = [file for file in files if file.name == str(reference)]
-    if len(same) == 1:
-        return files, same[0]
-    return [reference, *files], reference
+    return gathered
 
 
 def _run(plan: Plan, files: Sequence[Path], options: Options, skipped: int, out: _Out) -> Shoot:

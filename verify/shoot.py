@@ -43,7 +43,6 @@ class Shoot:
     """The frames of one job against their plan."""
 
     plan: Plan
-    words: tuple[str, ...]  # the plan read back, a sentence for each set-up
     checks: tuple[FrameCheck, ...]  # in the order of the files
     summaries: tuple[Summary, ...]  # of each set-up and body
     notes: tuple[str, ...]  # sentences about the whole shoot
@@ -95,7 +94,7 @@ def check_shoot(
         finally:  # when stopped halfway: wait for the frames that are being read, begin no other
             pool.shutdown(cancel_futures=True)
     checks, summaries = _judged(found, options.reference)
-    return Shoot(plan, read_back(plan), checks, summaries, _notes(plan, found), skipped)
+    return Shoot(plan, checks, summaries, _notes(plan, found), skipped)
 
 
 @contextmanager

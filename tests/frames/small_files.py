@@ -9,6 +9,13 @@ import numpy as np
 import tifffile
 from numpy.typing import NDArray
 
+from verify.frames.frame import Region
+from verify.frames.geometry import Box
+from verify.frames.open import open_frame
+
+HEIGHT, WIDTH = 40, 56  # of most pictures here
+WHOLE = Box(0, 0, WIDTH, HEIGHT)
+
 Tag = tuple[int, int, int, Any, bool]  # as tifffile takes it
 Codes = NDArray[Any]
 
@@ -134,3 +141,18 @@ def linear(
             for r in range(rows)
         ]
     )  # fmt: skip
+
+
+def read(path: Path, box: Box = WHOLE, transfer: str | None = None) -> Region:
+    """The region of a file that is opened for it."""
+    with open_frame(path, transfer) as frame:
+        return frame.signal(box)
+
+
+def check(path: Path, expected: NDArray[np.float64], box: Box = WHOLE) -> Region:
+    """The region of a DNG, which must have that signal."""
+    with open_frame(path) as frame:
+        assert frame.kind == "dng"
+    region = read(path, box)
+    assert np.allclose(region.signal, expected, rtol=0, atol=1e-12)
+    return region

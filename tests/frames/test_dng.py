@@ -15,6 +15,7 @@ from small_files import (
     BLACK_REPEAT,
     DELTA_H,
     DELTA_V,
+    HEIGHT,
     LEVELS,
     LIST_2,
     LIST_3,
@@ -27,34 +28,21 @@ from small_files import (
     TABLE,
     UNDEFINED,
     WHITE,
+    WHOLE,
+    WIDTH,
+    check,
     linear,
     opcode_list,
     random_codes,
+    read,
     tag,
     write_dng,
 )
 
-from verify.frames.frame import Region
 from verify.frames.geometry import Box
 from verify.frames.open import open_frame
 from verify.simulate.camera import SIX_BY_SIX
 from verify.simulate.ifd import ByteOrder
-
-HEIGHT, WIDTH = 40, 56
-WHOLE = Box(0, 0, WIDTH, HEIGHT)
-
-
-def read(path: Path, box: Box = WHOLE) -> Region:
-    with open_frame(path) as frame:
-        assert frame.kind == "dng"
-        return frame.signal(box)
-
-
-def check(path: Path, expected: NDArray[np.float64], box: Box = WHOLE) -> Region:
-    region = read(path, box)
-    assert np.allclose(region.signal, expected, rtol=0, atol=1e-12)
-    return region
-
 
 LAYOUTS: dict[str, dict[str, Any]] = {
     "one strip": {},
@@ -212,7 +200,8 @@ def test_floating_point_samples_are_signal_with_white_at_1(
     assert not region.floored.any()
     with open_frame(path) as frame:
         mean = frame.scene_mean()
-    assert mean == pytest.approx(float(codes[np.isfinite(codes)].astype(float).mean()), rel=1e-3)
+    green = codes[np.add(*np.indices(codes.shape)) % 2 == 1].astype(float)
+    assert mean == pytest.approx(float(green[np.isfinite(green)].mean()), rel=1e-9)
 
 
 def test_a_linearization_table_holds_its_last_value_for_higher_codes(tmp_path: Path) -> None:
@@ -320,6 +309,25 @@ def test_list_2_acts_after_black_and_list_3_after_it(tmp_path: Path) -> None:
     assert region.steps == ("black", "scale to white", "MapPolynomial")
     assert region.clips_at == pytest.approx((0.5, 0.75, 0.5))
     assert region.doubts == ()
+
+
+def test_a_gain_moves_the_level_of_clipping_with_the_card(tmp_path: Path) -> None:
+    """Each colour clips where its own opcodes put white, at the place of the box."""
+    codes = random_codes(HEIGHT, WIDTH)
+    whole = area((0, HEIGHT), (0, WIDTH), (0, 1))
+    red = area((0, HEIGHT), (0, WIDTH), (0, 1), (2, 2))
+    stretched = gain_map(np.array([[[1.0], [3.0]]] * 2), (1, 1), where=whole)
+    path = write_dng(
+        tmp_path / "a.dng",
+        codes,
+        *LEVELS,
+        tag(LIST_2, UNDEFINED, opcode_list(polynomial(0, 0.5, where=red), stretched)),
+    )
+    column = 20
+    region = read(path, Box(column, 8, 2, 2))
+    gains = [1 + 2 * (c + 0.5) / WIDTH for c in (column, column + 1)]
+    green, blue = (gains[0] + gains[1]) / 2, gains[1]
+    assert region.clips_at == pytest.approx((gains[0] / 2, green, blue), rel=1e-6)
 
 
 def test_a_mean_of_the_scene_from_every_layout(tmp_path: Path) -> None:

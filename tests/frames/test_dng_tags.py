@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import pytest
 import tifffile
-from numpy.typing import NDArray
 from opcode_lists import area, coded, gain_map, polynomial, vignette
 from small_files import (
     ACTIVE_AREA,
@@ -20,6 +19,7 @@ from small_files import (
     DELTA_H,
     DELTA_V,
     FLOAT,
+    HEIGHT,
     LEVELS,
     LINEAR_LIMIT,
     LIST_1,
@@ -32,36 +32,22 @@ from small_files import (
     TABLE,
     UNDEFINED,
     WHITE,
+    WIDTH,
     Codes,
     Tag,
     changed,
+    check,
     linear,
     opcode_list,
     random_codes,
+    read,
     tag,
     write_dng,
 )
 
 from verify.errors import FrameError, NotAFrame
-from verify.frames.frame import Region
 from verify.frames.geometry import Box
 from verify.frames.open import open_frame
-
-HEIGHT, WIDTH = 40, 56
-WHOLE = Box(0, 0, WIDTH, HEIGHT)
-
-
-def read(path: Path, box: Box = WHOLE) -> Region:
-    with open_frame(path) as frame:
-        assert frame.kind == "dng"
-        return frame.signal(box)
-
-
-def check(path: Path, expected: NDArray[np.float64], box: Box = WHOLE) -> Region:
-    region = read(path, box)
-    assert np.allclose(region.signal, expected, rtol=0, atol=1e-12)
-    return region
-
 
 EVEN = np.full((1, 1, 1), 1.5)
 BY_COLOR = np.array([[[1.5, 1.2, 1.1]]])

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from verify.frames.gather import frame_number, gather
+from verify.frames.gather import frame_number, gather, with_reference
 
 
 def made(folder: Path, *names: str) -> list[Path]:
@@ -20,27 +20,33 @@ def names(paths: list[Path]) -> list[str]:
     return [path.name for path in paths]
 
 
+def found(named: list[Path]) -> tuple[list[Path], int]:
+    gathered = gather(named)
+    return list(gathered.files), gathered.skipped
+
+
 def test_a_folder_gives_its_pictures_by_number_and_counts_the_rest(tmp_path: Path) -> None:
     made(tmp_path, "f_10.dng", "f_9.dng", "F_2.TIF", "f_100.NEF", "notes.txt", "f_9.jpg", ".x.dng")
     (tmp_path / "more.dng").mkdir()
-    files, skipped = gather([tmp_path])
-    assert names(files) == ["F_2.TIF", "f_9.dng", "f_10.dng", "f_100.NEF"]
-    assert skipped == 2
+    gathered = gather([tmp_path])
+    assert names(list(gathered.files)) == ["F_2.TIF", "f_9.dng", "f_10.dng", "f_100.NEF"]
+    assert gathered.skipped == 2
+    assert gathered.empty == ()
 
 
 def test_named_files_keep_their_order_whatever_their_ending(tmp_path: Path) -> None:
     b, a, text = made(tmp_path, "b.dng", "a.dng", "notes.txt")
-    assert gather([b, text, a]) == ([b, text, a], 0)
+    assert found([b, text, a]) == ([b, text, a], 0)
 
 
 def test_each_file_comes_once_where_it_was_named_first(tmp_path: Path) -> None:
     first, second = made(tmp_path, "1.dng", "2.dng")
-    assert gather([second, tmp_path, second]) == ([second, first], 0)
+    assert found([second, tmp_path, second]) == ([second, first], 0)
 
 
 def test_what_is_not_there_gets_its_own_line_later(tmp_path: Path) -> None:
     missing = tmp_path / "missing.dng"
-    assert gather([missing]) == ([missing], 0)
+    assert found([missing]) == ([missing], 0)
 
 
 def test_a_link_to_nothing_in_a_folder_gets_its_own_line_later(tmp_path: Path) -> None:
@@ -49,19 +55,30 @@ def test_a_link_to_nothing_in_a_folder_gets_its_own_line_later(tmp_path: Path) -
         link.symlink_to(tmp_path / "nowhere.dng")
     except OSError:
         pytest.skip("this system lets nobody make a symbolic link")
-    assert gather([tmp_path]) == ([link], 0)
+    assert found([tmp_path]) == ([link], 0)
 
 
 def test_an_empty_folder_gives_nothing(tmp_path: Path) -> None:
-    assert gather([tmp_path]) == ([], 0)
-    assert gather([]) == ([], 0)
+    assert found([tmp_path]) == ([], 0)
+    assert found([]) == ([], 0)
+    (line,) = gather([tmp_path]).empty
+    assert line.startswith(str(tmp_path))
+
+
+def test_two_spellings_of_a_file_are_one(tmp_path: Path) -> None:
+    (frame,) = made(tmp_path, "1.dng")
+    other = tmp_path / ".." / tmp_path.name / "1.dng"
+    assert found([other, frame, tmp_path]) == ([other], 0)
+    assert with_reference([frame], other) == ([frame], frame)
+    assert with_reference([frame], Path("1.dng")) == ([frame], frame)
+    assert with_reference([frame], Path("2.dng")) == ([Path("2.dng"), frame], Path("2.dng"))
 
 
 def test_digits_that_are_no_numbers_are_letters(tmp_path: Path) -> None:
     """A superscript two is a digit to Python and no number; in a name it must not stop a run."""
     made(tmp_path, "1²3.dng", "²5.dng", "٣.dng")
-    files, _ = gather([tmp_path])
-    assert sorted(names(files)) == sorted(["1²3.dng", "²5.dng", "٣.dng"])
+    files = gather([tmp_path]).files
+    assert sorted(names(list(files))) == sorted(["1²3.dng", "²5.dng", "٣.dng"])
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from verify.frames.geometry import Box
 from verify.frames.levels import Levels, black_doubt, clipping_code
 
 BLACK = np.array([[[500.0], [510.0]], [[520.0], [530.0]], [[540.0], [550.0]]])  # repeats 3 x 2
@@ -22,7 +23,7 @@ def at(row: int, col: int) -> float:
 
 @given(st.integers(-7, 7), st.integers(-7, 7), st.integers(1, 6), st.integers(1, 6))
 def test_black_is_that_of_the_photosite(top: int, left: int, rows: int, cols: int) -> None:
-    black = Levels(BLACK, WHITE, OF_ROW, OF_COL).black_at(top, left, rows, cols)
+    black = Levels(BLACK, WHITE, OF_ROW, OF_COL).black_at(Box(left, top, cols, rows))
     expected = [[at(r, c) for c in range(left, left + cols)] for r in range(top, top + rows)]
     assert np.broadcast_to(black, (rows, cols, 1))[..., 0] == pytest.approx(np.array(expected))
 
@@ -32,26 +33,28 @@ def test_signal_is_0_at_black_and_1_at_white_of_every_photosite() -> None:
     black = np.array([[at(r, c) for c in range(1, 4)] for r in range(1, 5)])[..., None]
     for share in (0.0, 0.25, 1.0, -0.01):
         codes = black + share * (4095 - black)
-        assert levels.linear(codes, 1, 1) == pytest.approx(np.full((4, 3, 1), share), abs=1e-12)
+        assert levels.linear(codes, Box(1, 1, 3, 4)) == pytest.approx(
+            np.full((4, 3, 1), share), abs=1e-12
+        )
 
 
 def test_planes_have_their_own_black_and_white() -> None:
     levels = Levels(np.array([[[100.0, 200.0, 0.0]]]), np.array([1100.0, 2200.0, 500.0]))
     codes = np.array([[[600, 200, 500]]], np.uint16)
-    assert levels.linear(codes, 7, 9) == pytest.approx(np.array([[[0.5, 0.0, 1.0]]]))
+    assert levels.linear(codes, Box(9, 7, 1, 1)) == pytest.approx(np.array([[[0.5, 0.0, 1.0]]]))
 
 
 def test_nan_stays_nan() -> None:
     levels = Levels(np.zeros((1, 1, 1)), np.ones(1))
-    signal = levels.linear(np.array([[[np.nan], [0.5]]]), 0, 0)
+    signal = levels.linear(np.array([[[np.nan], [0.5]]]), Box(0, 0, 2, 1))
     assert np.isnan(signal[0, 0, 0])
     assert signal[0, 1, 0] == 0.5
 
 
 def test_mean_black_has_what_the_lines_add_on_average() -> None:
     levels = Levels(BLACK, WHITE, OF_ROW, OF_COL)
-    assert levels.mean_black(1, 2, 3, 2) == pytest.approx(BLACK + (1.5 - 2 + 4) / 3 + 1.5)
-    assert Levels(BLACK, WHITE).mean_black(1, 2, 3, 2) == pytest.approx(BLACK)
+    assert levels.mean_black(Box(2, 1, 2, 3)) == pytest.approx(BLACK + (1.5 - 2 + 4) / 3 + 1.5)
+    assert Levels(BLACK, WHITE).mean_black(Box(2, 1, 2, 3)) == pytest.approx(BLACK)
 
 
 def noisy(mean: float, sd: float, top: float, seed: int = 2) -> NDArray[np.uint16]:

@@ -37,7 +37,7 @@ from opcode_lists import (
 )
 
 from verify.errors import NotAFrame
-from verify.frames.opcodes import Opcode, apply_opcodes, mapped_white, read_opcodes
+from verify.frames.opcodes import Opcode, apply_opcodes, read_opcodes
 
 CFA, LINEAR_RAW = 32803, 34892  # PhotometricInterpretation
 LIST_2, LIST_3 = 51009, 51022  # tags of the opcode lists
@@ -147,33 +147,6 @@ def test_deltas_in_codes_are_reported_not_added(signal: Array) -> None:
     assert np.array_equal(done.signal, signal)
 
 
-def test_mapped_white_follows_the_maps_of_each_plane() -> None:
-    red = polynomial(0.1, 0.4, where=area(planes=(0, 1)))
-    again = polynomial(0, 0.5, where=area(planes=(0, 1)))
-    blue = table(*[min(code, 40000) for code in range(65536)], where=area(planes=(2, 1)))
-    gain = gain_map(np.full((1, 1, 1), 2.0), (1, 1))
-    white = mapped_white(listed(red, gain, again, blue), 3)
-    assert white == pytest.approx([0.25, 1.0, 40000 / 65535])
-
-
-def test_mapped_white_of_a_mosaic_is_that_of_its_highest_colour() -> None:
-    maps = [
-        polynomial(0, top, where=area((row, HEIGHT), (col, WIDTH), (0, 1), (2, 2)))
-        for row, col, top in [(0, 0, 0.5), (0, 1, 0.9), (1, 0, 0.8), (1, 1, 0.7)]
-    ]
-    assert mapped_white(listed(*maps), 1) == pytest.approx([0.9])
-
-
-def test_mapped_white_of_maps_side_by_side_is_that_of_the_last() -> None:
-    above = polynomial(0, 0.5, where=area(rows=(0, 4)))
-    below = polynomial(0, 0.9, where=area(rows=(4, HEIGHT)))
-    assert mapped_white(listed(above, below), 3) == pytest.approx([0.9, 0.9, 0.9])
-
-
-def test_mapped_white_without_maps_is_one() -> None:
-    assert mapped_white((), 3) == pytest.approx([1, 1, 1])
-
-
 @dataclass(frozen=True, slots=True)
 class RealDng:
     """Raw image of a real DNG."""
@@ -220,7 +193,8 @@ def test_polynomials_of_lossy_files_give_what_libraw_gives(
     assert done.applied == ("MapPolynomial",)
     assert done.not_applied == ()
     assert np.abs(done.signal - CODE / 2 - by_libraw).max() <= 0.51 * CODE
-    assert mapped_white(dng.lists[LIST_2], 3) == pytest.approx(white, rel=2e-3)
+    top = apply_opcodes(dng.lists[LIST_2], np.ones((1, 1, 3)), 0, 0, rows, cols).signal
+    assert top[0, 0] == pytest.approx(white, rel=2e-3)
 
 
 def test_black_comes_off_before_the_polynomials_of_a_real_file(real_frames: Path) -> None:

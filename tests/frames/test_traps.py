@@ -19,6 +19,7 @@ from small_files import (
     BLACK_REPEAT,
     DELTA_H,
     DELTA_V,
+    HEIGHT,
     LEVELS,
     LIST_2,
     LIST_3,
@@ -31,36 +32,31 @@ from small_files import (
     TABLE,
     UNDEFINED,
     WHITE,
+    WHOLE,
+    WIDTH,
     linear,
     opcode_list,
     random_codes,
+    read,
     tag,
     write_dng,
     write_tiff,
 )
 
 from verify.errors import NotAFrame
-from verify.frames.frame import Region
 from verify.frames.geometry import Box
 from verify.frames.open import open_frame
 from verify.frames.raw import libraw_settings, open_raw
 from verify.simulate.camera import CMYG, SIX_BY_SIX, CameraModel, Settings
 from verify.simulate.dng import write_dng as simulate_dng
 
-ROWS, COLS = 40, 56
-WHOLE = Box(0, 0, COLS, ROWS)
 SINGLE = 1e-6  # relative: gains are stored in single precision
-
-
-def read(path: Path, transfer: str | None = None, box: Box = WHOLE) -> Region:
-    with open_frame(path, transfer) as frame:
-        return frame.signal(box)
 
 
 def test_black_is_per_photosite_class(tmp_path: Path) -> None:
     """Black 500 to 530 by class: with their mean each signal would be off by up to 0.004."""
     blacks = ((500, 510), (520, 530))
-    codes = random_codes(ROWS, COLS)
+    codes = random_codes(HEIGHT, WIDTH)
     path = write_dng(
         tmp_path / "a.dng", codes, tag(BLACK_REPEAT, SHORT, 2, 2),
         tag(BLACK, SHORT, 500, 510, 520, 530), tag(WHITE, SHORT, 4095),
@@ -72,25 +68,25 @@ def test_black_is_per_photosite_class(tmp_path: Path) -> None:
 
 
 def test_a_masked_border_that_disagrees_is_a_doubt_and_the_tag_stays(tmp_path: Path) -> None:
-    codes = random_codes(160, 24 + COLS)
+    codes = random_codes(160, 24 + WIDTH)
     codes[:, :24] = np.random.default_rng(2).normal(505.5, 2, (160, 24))
     path = write_dng(
         tmp_path / "a.dng",
         codes,
         *LEVELS,
-        tag(ACTIVE_AREA, LONG, 0, 24, 160, 24 + COLS),
+        tag(ACTIVE_AREA, LONG, 0, 24, 160, 24 + WIDTH),
     )
     region = read(path)
     (doubt,) = region.doubts
     assert doubt.warning == "black-unsure"
     assert doubt.signal == pytest.approx(7 / (4095 - 512), rel=0.05)
     assert region.black == (512,) * 3
-    assert region.signal == pytest.approx(linear(codes[:ROWS, 24:], 512, 4095), abs=1e-12)
+    assert region.signal == pytest.approx(linear(codes[:HEIGHT, 24:], 512, 4095), abs=1e-12)
 
 
 def test_clipping_below_white_is_found_and_never_taken_for_white(tmp_path: Path) -> None:
     """The scale must not jump with the picture: a frame without clipping has the same."""
-    values = np.random.default_rng(3).normal(3500, 150, (ROWS, COLS))
+    values = np.random.default_rng(3).normal(3500, 150, (HEIGHT, WIDTH))
     clips = np.clip(values, 0, 3600).astype(np.uint16)
     clipped = read(write_dng(tmp_path / "a.dng", clips, *LEVELS))
     assert np.array_equal(clipped.clipped, clips == 3600)
@@ -149,13 +145,13 @@ def test_subseconds_of_05_are_a_twentieth(tmp_path: Path) -> None:
 # (row, column) of the upright picture -> stored row and column, by the words of TIFF 6.0, tag 274
 STORED = {
     1: lambda r, c: (r, c),
-    2: lambda r, c: (r, COLS - 1 - c),
-    3: lambda r, c: (ROWS - 1 - r, COLS - 1 - c),
-    4: lambda r, c: (ROWS - 1 - r, c),
+    2: lambda r, c: (r, WIDTH - 1 - c),
+    3: lambda r, c: (HEIGHT - 1 - r, WIDTH - 1 - c),
+    4: lambda r, c: (HEIGHT - 1 - r, c),
     5: lambda r, c: (c, r),
-    6: lambda r, c: (ROWS - 1 - c, r),
-    7: lambda r, c: (ROWS - 1 - c, COLS - 1 - r),
-    8: lambda r, c: (c, COLS - 1 - r),
+    6: lambda r, c: (HEIGHT - 1 - c, r),
+    7: lambda r, c: (HEIGHT - 1 - c, WIDTH - 1 - r),
+    8: lambda r, c: (c, WIDTH - 1 - r),
 }
 
 
@@ -167,15 +163,15 @@ def test_boxes_count_in_upright_pixels_from_the_corner_of_the_active_area(
     moves nothing: each photosite has the code and the colour that it has in the file.
     """
     pattern, top, left = ((0, 1), (3, 2)), 3, 5
-    codes = random_codes(ROWS + 4, COLS + 6)
+    codes = random_codes(HEIGHT + 4, WIDTH + 6)
     path = write_dng(
         tmp_path / "a.dng", codes, *LEVELS, tag(ORIENTATION, SHORT, orientation),
-        tag(ACTIVE_AREA, LONG, top, left, top + ROWS, left + COLS),
-        tag(50719, LONG, 8, 6), tag(50720, LONG, COLS - 16, ROWS - 12),
+        tag(ACTIVE_AREA, LONG, top, left, top + HEIGHT, left + WIDTH),
+        tag(50719, LONG, 8, 6), tag(50720, LONG, WIDTH - 16, HEIGHT - 12),
         pattern=pattern, tile=(16, 16),
     )  # fmt: skip
     with open_frame(path) as frame:
-        upright = (COLS, ROWS) if orientation < 5 else (ROWS, COLS)
+        upright = (WIDTH, HEIGHT) if orientation < 5 else (HEIGHT, WIDTH)
         assert (frame.size.width, frame.size.height) == upright
         box = Box(7, 11, 19, 13)
         region = frame.signal(box)
@@ -190,7 +186,7 @@ def test_boxes_count_in_upright_pixels_from_the_corner_of_the_active_area(
 
 def test_a_linearization_table_comes_before_black(tmp_path: Path) -> None:
     table = [round(n**1.5) for n in range(256)]
-    codes = random_codes(ROWS, COLS, low=50, high=256)
+    codes = random_codes(HEIGHT, WIDTH, low=50, high=256)
     path = write_dng(
         tmp_path / "a.dng", codes, tag(TABLE, SHORT, *table), tag(BLACK, SHORT, 300),
         tag(WHITE, SHORT, 4000),
@@ -200,8 +196,8 @@ def test_a_linearization_table_comes_before_black(tmp_path: Path) -> None:
 
 
 def test_black_has_deltas_for_rows_and_columns_and_fractions(tmp_path: Path) -> None:
-    across, down = np.arange(COLS) % 3 * 2.5, np.arange(ROWS) % 4 * -1.5
-    codes = random_codes(ROWS, COLS)
+    across, down = np.arange(WIDTH) % 3 * 2.5, np.arange(HEIGHT) % 4 * -1.5
+    codes = random_codes(HEIGHT, WIDTH)
     path = write_dng(
         tmp_path / "a.dng", codes, tag(BLACK_REPEAT, SHORT, 1, 2),
         tag(BLACK, RATIONAL, 2049, 4, 1027, 2), tag(WHITE, SHORT, 4095),
@@ -214,13 +210,13 @@ def test_black_has_deltas_for_rows_and_columns_and_fractions(tmp_path: Path) -> 
 
 @pytest.mark.parametrize("dtype", ["float16", "float32"])
 def test_floating_point_samples_are_signal(dtype: str, tmp_path: Path) -> None:
-    codes = np.random.default_rng(4).uniform(-0.01, 1.2, (ROWS, COLS)).astype(dtype)
+    codes = np.random.default_rng(4).uniform(-0.01, 1.2, (HEIGHT, WIDTH)).astype(dtype)
     path = write_dng(tmp_path / "a.dng", codes, compression="deflate", predictor=True)
     assert np.array_equal(read(path).signal, codes.astype(float))
 
 
 def test_a_linear_dng_is_planes_without_a_mosaic(tmp_path: Path) -> None:
-    codes = random_codes(ROWS, COLS, 3)
+    codes = random_codes(HEIGHT, WIDTH, 3)
     region = read(write_dng(tmp_path / "a.dng", codes, *LEVELS, pattern=None))
     for plane, color in enumerate(("red", "green", "blue")):
         values = linear(codes[..., plane], 512, 4095).ravel()
@@ -229,18 +225,18 @@ def test_a_linear_dng_is_planes_without_a_mosaic(tmp_path: Path) -> None:
 
 def test_opcodes_that_change_the_signal_are_applied_or_told(tmp_path: Path) -> None:
     """A gain of 2 to 1 across, a polynomial, a vignette after them, and one that is not known."""
-    codes = random_codes(ROWS, COLS)
-    every = area((0, ROWS), (0, COLS), (0, 1))
+    codes = random_codes(HEIGHT, WIDTH)
+    every = area((0, HEIGHT), (0, WIDTH), (0, 1))
     ramp = gain_map(np.array([[[2.0], [1.0]]]), (1, 1), where=every)
     path = write_dng(
         tmp_path / "a.dng", codes, *LEVELS,
         tag(LIST_2, UNDEFINED, opcode_list(ramp, polynomial(0, 0.5, 0.1, where=every))),
         tag(LIST_3, UNDEFINED, opcode_list(vignette((0.4, 0.2, 0, 0, 0)), coded(77))),
     )  # fmt: skip
-    signal = linear(codes, 512, 4095) * (2 - (np.arange(COLS) + 0.5) / COLS)
+    signal = linear(codes, 512, 4095) * (2 - (np.arange(WIDTH) + 0.5) / WIDTH)
     signal = np.minimum(signal, 1.0)
     signal = 0.5 * signal + 0.1 * signal**2
-    y, x = np.arange(ROWS) - (ROWS - 1) / 2, np.arange(COLS) - (COLS - 1) / 2
+    y, x = np.arange(HEIGHT) - (HEIGHT - 1) / 2, np.arange(WIDTH) - (WIDTH - 1) / 2
     r2 = np.add.outer(y**2, x**2) / math.hypot(y[0], x[0]) ** 2
     signal *= 1 + 0.4 * r2 + 0.2 * r2**2
     region = read(path)
@@ -255,8 +251,8 @@ def test_black_of_a_lossy_dng_lies_before_its_polynomial(tmp_path: Path) -> None
     """8-bit codes with black 51 of 255, mapped far down: black taken off what the map gives, as
     a decoder's own black would have it, would leave nothing but negative signal.
     """
-    codes = random_codes(ROWS, COLS, 3, low=40, high=88).astype(np.uint8)
-    map_all = polynomial(0, 0.002, 0.0128, where=area((0, ROWS), (0, COLS), (0, 3)))
+    codes = random_codes(HEIGHT, WIDTH, 3, low=40, high=88).astype(np.uint8)
+    map_all = polynomial(0, 0.002, 0.0128, where=area((0, HEIGHT), (0, WIDTH), (0, 3)))
     path = write_dng(
         tmp_path / "a.dng", codes, tag(BLACK, SHORT, 51), tag(WHITE, SHORT, 255),
         tag(LIST_2, UNDEFINED, opcode_list(map_all)), pattern=None,
@@ -269,7 +265,7 @@ def test_black_of_a_lossy_dng_lies_before_its_polynomial(tmp_path: Path) -> None
 
 
 def test_baseline_exposure_is_told_and_never_counted(tmp_path: Path) -> None:
-    codes = random_codes(ROWS, COLS)
+    codes = random_codes(HEIGHT, WIDTH)
     path = write_dng(tmp_path / "a.dng", codes, *LEVELS, tag(BASELINE, SRATIONAL, 3, 2))
     with open_frame(path) as frame:
         assert frame.signal(WHOLE).signal == pytest.approx(linear(codes, 512, 4095), abs=1e-12)
@@ -278,9 +274,9 @@ def test_baseline_exposure_is_told_and_never_counted(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("shape", [(20, 28, 3), (300, 400, 3), (300, 400)])
 def test_a_preview_is_never_the_picture(shape: tuple[int, ...], tmp_path: Path) -> None:
-    codes = random_codes(ROWS, COLS)
+    codes = random_codes(HEIGHT, WIDTH)
     preview = np.full(shape, 200, np.uint8)
-    region = read(write_dng(tmp_path / "a.dng", codes, *LEVELS, preview=preview), "srgb")
+    region = read(write_dng(tmp_path / "a.dng", codes, *LEVELS, preview=preview), transfer="srgb")
     assert region.signal == pytest.approx(linear(codes, 512, 4095), abs=1e-12)
 
 
@@ -320,15 +316,15 @@ def test_a_sensor_of_three_planes_is_measured_and_reduced_raw_refused(tmp_path: 
     with pytest.raises(NotAFrame, match="not linear"):
         source.read(WHOLE)
     green = replace(source, foveon=True).read(WHOLE).signal[..., 1]
-    assert green == pytest.approx(linear(codes[:ROWS, :COLS, 1], 512, 16383), abs=1e-12)
+    assert green == pytest.approx(linear(codes[:HEIGHT, :WIDTH, 1], 512, 16383), abs=1e-12)
     source.close()
 
 
 def test_a_single_channel_tiff_is_no_mosaic(tmp_path: Path) -> None:
     """PhotometricInterpretation decides, with sensor levels or without."""
-    codes = random_codes(ROWS, COLS)
+    codes = random_codes(HEIGHT, WIDTH)
     for levels, transfer, black, white in (((), "linear", 0, 65535), (LEVELS, None, 512, 4095)):
-        region = read(write_tiff(tmp_path / "a.tif", codes, *levels), transfer)
+        region = read(write_tiff(tmp_path / "a.tif", codes, *levels), transfer=transfer)
         assert region.colors == ("grey",)
         assert region.classes is None
         assert region.signal == pytest.approx(linear(codes, black, white), abs=1e-12)

@@ -124,7 +124,9 @@ def test_without_a_reading_nothing_is_expected() -> None:
     nothing = read_plan(None).main
     assert expected_signal(nothing) is None
     assert departure_text(nothing) is None
-    assert plan_in_words(nothing).startswith("No reading: frames are compared with the first one")
+    assert plan_in_words(nothing).startswith(
+        "No reading: frames are compared with the reference frame"
+    )
 
 
 @pytest.mark.parametrize(

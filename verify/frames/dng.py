@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from verify.errors import NotAFrame
 from verify.frames.chunks import Chunks
 from verify.frames.dng_tags import (
-    BORDER_WIDTH,
     active_area,
     decodes,
     levels,
@@ -32,8 +31,9 @@ from verify.frames.dng_tags import (
 )
 from verify.frames.frame import Doubt, Region, main_color
 from verify.frames.geometry import Box, Size
-from verify.frames.levels import Levels, black_doubt, clipping_code
-from verify.frames.opcodes import Applied, Opcode, apply_opcodes, mapped_white
+from verify.frames.levels import BORDER_WIDTH, Levels, black_doubt, clipping_code
+from verify.frames.mosaic import of_one_plane, repeated
+from verify.frames.opcodes import Applied, Opcode, apply_opcodes
 
 # SubTileBlockSize, RowInterleaveFactor, ColumnInterleaveFactor and CFALayout: 1 is plain order
 ORDER_OF_PHOTOSITES = (50974, 50975, 52547, 50711)
@@ -66,7 +66,7 @@ class DngSource:
         done = self._signal(codes, box)
         planes = codes.shape[2]
         clip = np.array([self._clip_code(codes, plane) for plane in range(planes)])
-        pattern = self.levels.mean_black(box.row, box.col, box.height, box.width)
+        pattern = self.levels.mean_black(box)
         black, white = pattern.mean((0, 1)), self.levels.white
         doubts = []
         if left_out := dict.fromkeys((*self.left_out, *done.not_applied)):
@@ -82,17 +82,33 @@ class DngSource:
             floored=codes <= self.lowest,
             black=tuple(float(b) for b in black),
             white=tuple(float(w) for w in white),
-            clips_at=tuple(
-                ((clip - black) / (white - black) * mapped_white(self.opcodes, planes)).tolist()
-            ),
+            clips_at=tuple(((clip - black) / (white - black)).tolist()),
             steps=self._steps() + done.applied,
             doubts=tuple(doubts),
         )
-        return self._as_mosaic(region, box, pattern) if planes == 1 else region
+        if planes == 1:
+            region = of_one_plane(region, box, self.pattern, pattern)
+        if not self.opcodes:
+            return region
+        return replace(region, clips_at=self._moved_clipping(clip, box, region.classes))
+
+    def _moved_clipping(
+        self, clip: NDArray[np.float64], box: Box, classes: NDArray[np.uint8] | None
+    ) -> tuple[float, ...]:
+        """Signal at which each colour clips over a box: the opcodes move it as they move the card.
+
+        A colour with no photosite in the box gets the mean of the others.
+        """
+        codes = np.broadcast_to(clip, (box.height, box.width, clip.size))
+        signal = self._signal(codes, box).signal
+        if classes is None:
+            return tuple(signal.mean((0, 1)).tolist())
+        own = [signal[classes == i] for i in range(len(self.colors))]
+        return tuple(float((o if o.size else signal).mean()) for o in own)
 
     def _signal(self, codes: NDArray[Any], box: Box) -> Applied:
         """Codes of a box (rows, cols, planes) to signal of that shape, opcodes applied."""
-        signal = self.levels.linear(codes, box.row, box.col)
+        signal = self.levels.linear(codes, box)
         if not self.opcodes:
             return Applied(signal, (), ())
         shaped = signal[..., 0] if signal.shape[2] == 1 else signal
@@ -100,46 +116,18 @@ class DngSource:
         done = apply_opcodes(self.opcodes, shaped, box.row, box.col, size.height, size.width)
         return replace(done, signal=done.signal.reshape(signal.shape))
 
-    def _as_mosaic(self, region: Region, box: Box, black: NDArray[np.float64]) -> Region:
-        """A region of one plane as (rows, cols), with the classes of the mosaic if it is one.
-
-        ``black`` is the repeating pattern of its black [DN].
-        """
-        flat = replace(
-            region,
-            signal=region.signal[..., 0],
-            clipped=region.clipped[..., 0],
-            floored=region.floored[..., 0],
-        )
-        if self.pattern is None:
-            return flat
-        count = len(self.colors)
-        repeat = self.pattern.shape
-        r = (box.row + np.arange(box.height)) % repeat[0]
-        c = (box.col + np.arange(box.width)) % repeat[1]
-        tiled = np.tile(self.pattern, black.shape[:2])  # one whole repeat of pattern and black
-        spread = np.tile(black[..., 0], repeat)
-        return replace(
-            flat,
-            classes=self.pattern[r[:, None], c[None, :]],
-            black=tuple(float(spread[tiled == i].mean()) for i in range(count)),
-            white=region.white * count,
-            clips_at=region.clips_at * count,
-        )
-
     def scene_mean(self) -> float | None:
-        """Mean signal of the main colour over a cheap sample; photosites of all colours if mixed.
-
-        Of a mosaic every colour is in the sample: good enough for what glare may be.
-        """
-        plane = self.colors.index(main_color(self.colors)) if self.pattern is None else 0
-        signals = [
-            self._signal(self._linear_codes(stored), _moved_back(stored, self.area)).signal
-            for stored in self.chunks.sample(self.area)
-        ]
-        if not signals:
-            return None
-        values = np.concatenate([s[..., plane].ravel() for s in signals])
+        """Mean signal of the main colour over a cheap sample of the picture."""
+        main = self.colors.index(main_color(self.colors))
+        parts = []
+        for stored in self.chunks.sample(self.area):
+            box = _moved_back(stored, self.area)
+            signal = self._signal(self._linear_codes(stored), box).signal
+            if self.pattern is None:
+                parts.append(signal[..., main].ravel())
+            else:
+                parts.append(signal[repeated(self.pattern, box) == main].ravel())
+        values = np.concatenate(parts) if parts else np.empty(0)
         finite = values[np.isfinite(values)]
         return float(finite.mean()) if finite.size else None
 
@@ -178,7 +166,7 @@ class DngSource:
             part = Box(part.col, part.row, min(part.width, cols), min(part.height, rows))
         codes = self._linear_codes(part)[..., 0]
         place = _moved_back(part, self.area)
-        black = self.levels.black_at(place.row, place.col, place.height, place.width)[..., 0]
+        black = self.levels.black_at(place)[..., 0]
         return black_doubt(codes, black, float(self.levels.white[0]))
 
     def _steps(self) -> tuple[str, ...]:

@@ -15,13 +15,12 @@ from numpy.typing import NDArray
 from verify.errors import NotAFrame
 from verify.frames.effects import FIX_VIGNETTE_RADIAL
 from verify.frames.geometry import Box, Size
-from verify.frames.levels import Levels
+from verify.frames.levels import Levels, dark_borders, first_wide
 from verify.frames.opcodes import Opcode, changes_signal, read_opcodes
 
 CFA, LINEAR_RAW = 32803, 34892  # PhotometricInterpretation
 CFA_COLORS = ("red", "green", "blue", "cyan", "magenta", "yellow", "white")
 COMPRESSIONS = {1, 5, 7, 8, 32773, 32946, 34892}  # that are decoded here; 7 is lossless JPEG
-BORDER_WIDTH = 8  # photosites; a narrower masked border says nothing
 CFA_PATTERN = b"\x00\x01\x01\x02"  # the usual mosaic, where a file does not tell
 LIST_1, LIST_2, LIST_3 = 51008, 51009, 51022  # tags of the opcode lists
 GAIN_MAP = 9  # opcode ID
@@ -174,12 +173,5 @@ def masked_border(page: tifffile.TiffPage, area: Box) -> Box | None:
         Box(int(left), int(top), int(right - left), int(bottom - top))
         for top, left, bottom, right in listed[: listed.size // 4 * 4].reshape(-1, 4)
     ]
-    if not boxes:  # the inner half: the outermost and the nearest photosites are not always dark
-        left, top = area.col, area.row
-        boxes = [
-            Box(left // 4, area.row, left // 2, area.height),
-            Box(area.col, top // 4, area.width, top // 2),
-        ]
-    upright_first = sorted(boxes, key=lambda b: b.height < b.width)
-    wide = (b for b in upright_first if min(b.width, b.height) >= BORDER_WIDTH and b.inside(size))
-    return next(wide, None)
+    upright_first = sorted(boxes or dark_borders(area), key=lambda b: b.height < b.width)
+    return first_wide(b for b in upright_first if b.inside(size))

@@ -1,32 +1,75 @@
 """What was named on the command line to a list of picture files."""
 
+import os
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
+from verify.errors import PlanError
 from verify.frames.open import PICTURE_ENDINGS
 
 
-def gather(named: Sequence[Path]) -> tuple[list[Path], int]:
-    """Picture files of the files and folders named, each once, in the order given.
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """Picture files of what was named, each once however it is written."""
 
-    Returns
-    -------
-    The files, and how many others in the folders were skipped for their ending. A file that was
-    named itself is kept whatever its ending; files of a folder come in the order of the numbers in
-    their names. What is not there stays in the list: it gets its own line later.
+    files: tuple[Path, ...]  # in the order given; of a folder by the numbers in their names
+    skipped: int  # other files in the folders, left out for their ending
+    empty: tuple[str, ...]  # a line for each folder without a picture
+
+
+def gather(named: Sequence[Path]) -> Gathered:
+    """Picture files of the files and folders named.
+
+    A file that was named itself is kept whatever its ending. What is not there stays in the list:
+    it gets its own line later.
+
+    Raises
+    ------
+    PlanError
+        If a folder cannot be read.
     """
-    files: dict[Path, None] = {}
+    files: dict[str, Path] = {}
     skipped = 0
+    empty = []
     for path in named:
-        if not path.is_dir():
-            files[path] = None
-            continue
-        inside = [p for p in path.iterdir() if not p.name.startswith(".") and not p.is_dir()]
-        pictures = [p for p in inside if p.suffix.lower() in PICTURE_ENDINGS]
-        skipped += len(inside) - len(pictures)
-        files.update(dict.fromkeys(sorted(pictures, key=_by_number)))
-    return list(files), skipped
+        pictures, others = [path], 0
+        if os.path.isdir(path):  # unlike Path.is_dir, False for a name that no system takes
+            pictures, others = _inside(path)
+            if not pictures:
+                beside = f", only {others} other file{'' if others == 1 else 's'}" if others else ""
+                empty.append(f"{path}: there is no raw or TIFF file in this folder{beside}")
+        skipped += others
+        for file in pictures:
+            files.setdefault(os.path.realpath(file), file)
+    return Gathered(tuple(files.values()), skipped, tuple(empty))
+
+
+def with_reference(files: Sequence[Path], reference: Path | None) -> tuple[list[Path], Path | None]:
+    """The frames with the reference among them, and the reference as it is named there.
+
+    A name without a folder that is not there stands for the frame of that name.
+    """
+    if reference is None:
+        return list(files), None
+    same = [file for file in files if os.path.realpath(file) == os.path.realpath(reference)]
+    if not same and not os.path.lexists(reference):
+        same = [file for file in files if file.name == str(reference)]
+    if len(same) == 1:
+        return list(files), same[0]
+    return [reference, *files], reference
+
+
+def _inside(folder: Path) -> tuple[list[Path], int]:
+    """Pictures of a folder in the order of their numbers, and how many other files it has."""
+    try:
+        inside = [p for p in folder.iterdir() if not p.name.startswith(".") and not p.is_dir()]
+    except OSError as error:
+        msg = f"{folder}: this folder cannot be read ({error.strerror or error})"
+        raise PlanError(msg) from error
+    pictures = [p for p in inside if p.suffix.lower() in PICTURE_ENDINGS]
+    return sorted(pictures, key=_by_number), len(inside) - len(pictures)
 
 
 def frame_number(path: Path) -> int | None:

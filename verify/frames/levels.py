@@ -5,17 +5,21 @@ states; a lower clipping level found among the codes serves the clipping test on
 made from a frame's own pixels would jump with the picture.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from verify.frames.frame import Doubt
+from verify.frames.geometry import Box
+from verify.frames.mosaic import repeated
 
 SPIKE = 10.0  # the top code must be this much more frequent than the codes below it
 SPIKE_SHARE = 5e-4  # and hold this share of the photosites looked at
 SPIKE_FROM = 0.5  # of white; sensors do not clip lower, a picture without noise may end there
 ALL_EQUAL_FROM = 0.7  # of white, where every code is the same and nothing shows noise
+BORDER_WIDTH = 8  # photosites; a narrower masked border says nothing
 SHIFT_FLOOR = 1e-4  # signal; a masked border this close to the tagged black agrees with it
 
 
@@ -28,37 +32,30 @@ class Levels:
     black_of_row: NDArray[np.float64] | None = None  # (height,) added to black [DN]
     black_of_col: NDArray[np.float64] | None = None  # (width,) added to black [DN]
 
-    def black_at(self, top: int, left: int, rows: int, cols: int) -> NDArray[np.float64]:
-        """Black of each photosite of a region, broadcastable to (rows, cols, planes) [DN].
+    def black_at(self, box: Box) -> NDArray[np.float64]:
+        """Black of each photosite of a box, broadcastable to (rows, cols, planes) [DN].
 
-        The region may reach outside the active area, where rows and columns add nothing.
+        The box may reach outside the active area, where rows and columns add nothing.
         """
-        repeat_rows, repeat_cols, _ = self.black.shape
-        if repeat_rows == repeat_cols == 1:
-            black = self.black
-        else:
-            r = (top + np.arange(rows)) % repeat_rows
-            c = (left + np.arange(cols)) % repeat_cols
-            black = self.black[r[:, None], c[None, :]]
+        black = self.black if self.black.shape[:2] == (1, 1) else repeated(self.black, box)
         if self.black_of_row is not None:
-            black = black + _added(self.black_of_row, top, rows)[:, None, None]
+            black = black + _added(self.black_of_row, box.row, box.height)[:, None, None]
         if self.black_of_col is not None:
-            black = black + _added(self.black_of_col, left, cols)[None, :, None]
+            black = black + _added(self.black_of_col, box.col, box.width)[None, :, None]
         return black
 
-    def mean_black(self, top: int, left: int, rows: int, cols: int) -> NDArray[np.float64]:
-        """The repeating pattern with what the rows and columns of a region add on average [DN]."""
+    def mean_black(self, box: Box) -> NDArray[np.float64]:
+        """The repeating pattern with what the rows and columns of a box add on average [DN]."""
         black = self.black
         if self.black_of_row is not None:
-            black = black + _added(self.black_of_row, top, rows).mean()
+            black = black + _added(self.black_of_row, box.row, box.height).mean()
         if self.black_of_col is not None:
-            black = black + _added(self.black_of_col, left, cols).mean()
+            black = black + _added(self.black_of_col, box.col, box.width).mean()
         return black
 
-    def linear(self, codes: NDArray[np.generic], top: int, left: int) -> NDArray[np.float64]:
-        """Signal (rows, cols, planes) of stored codes of that shape; below black is negative."""
-        rows, cols, _ = codes.shape
-        black = self.black_at(top, left, rows, cols)
+    def linear(self, codes: NDArray[np.generic], box: Box) -> NDArray[np.float64]:
+        """Signal (rows, cols, planes) of a box's stored codes; below black is negative."""
+        black = self.black_at(box)
         signal = codes.astype(np.float64)
         signal -= black
         signal /= self.white - black
@@ -105,6 +102,22 @@ def clipping_code(codes: NDArray[np.generic], white: float, step: int) -> float 
         return float(top) if top >= ALL_EQUAL_FROM * white else None
     noisy = np.count_nonzero(pair[free]) > 0.5 * np.count_nonzero(free)
     return float(top) if noisy else None
+
+
+def dark_borders(area: Box) -> list[Box]:
+    """Where the photosites beside an active area usually saw no light: left of it and above it.
+
+    The inner half: the outermost and the nearest ones are not always dark. Either may be empty.
+    """
+    return [
+        Box(area.col // 4, area.row, area.col // 2, area.height),
+        Box(area.col, area.row // 4, area.width, area.row // 2),
+    ]
+
+
+def first_wide(borders: Iterable[Box]) -> Box | None:
+    """The first border that is wide enough to say something; None if none is."""
+    return next((b for b in borders if min(b.width, b.height) >= BORDER_WIDTH), None)
 
 
 def black_doubt(

@@ -15,7 +15,6 @@ Digital Negative Specification 1.7.1.0, chapter "Mapping Raw Values to Linear Re
 and chapter 7, "Opcode List Processing".
 """
 
-import math
 import struct
 from dataclasses import dataclass
 
@@ -23,8 +22,6 @@ import numpy as np
 
 from verify.errors import NotAFrame
 from verify.frames.effects import (
-    MAP_POLYNOMIAL,
-    MAP_TABLE,
     Area,
     Effect,
     Parameters,
@@ -165,25 +162,6 @@ def apply_opcodes(
         elif _change(result, place, *work):
             applied[opcode.name] = None
     return Applied(result.reshape(signal.shape), tuple(applied), tuple(not_applied))
-
-
-def mapped_white(opcodes: tuple[Opcode, ...], planes: int) -> Signal:
-    """Signal that 1.0 becomes through the maps: the highest value the file can state, (planes,).
-
-    It is looked for where the last of their areas begins; of photosites of one plane that are
-    mapped differently there (a mosaic with a map per colour) the highest counts. Gains are left
-    out, as they depend on the place: for the clipping level at a place, give
-    :func:`apply_opcodes` a signal of ones.
-    """
-    maps = tuple(each for each in opcodes if each.number in (MAP_TABLE, MAP_POLYNOMIAL))
-    areas = [Parameters(each.name, each.data).area() for each in maps]
-    top = max((area.top for area in areas), default=0)
-    left = max((area.left for area in areas), default=0)
-    rows = min(math.lcm(*(area.row_pitch for area in areas)), _MAX_PERIOD)
-    cols = min(math.lcm(*(area.col_pitch for area in areas)), _MAX_PERIOD)
-    ones = np.ones((rows, cols, planes))
-    mapped = apply_opcodes(maps, ones, top, left, top + rows, left + cols).signal
-    return np.asarray(mapped.max(axis=(0, 1)))
 
 
 def _trim_edges(parameters: Parameters) -> tuple[int, int, int, int]:

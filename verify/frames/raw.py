@@ -15,7 +15,14 @@ from numpy.typing import NDArray
 from verify.errors import NotAFrame
 from verify.frames.frame import Doubt, Region, Settings, main_color
 from verify.frames.geometry import Box, Size
-from verify.frames.levels import Levels, black_doubt, clipping_code
+from verify.frames.levels import (
+    Levels,
+    black_doubt,
+    clipping_code,
+    dark_borders,
+    first_wide,
+)
+from verify.frames.mosaic import of_one_plane, repeated
 
 LETTERS = {
     "R": "red", "G": "green", "B": "blue", "C": "cyan", "M": "magenta", "Y": "yellow", "W": "white",
@@ -24,7 +31,6 @@ FLIP_TO_ORIENTATION = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}  # LibRaw
 LIBRAW_ERRORS = (rawpy.LibRawError, OSError)  # codes below 0, and those of the system above it
 UNKNOWN = (0.0, 1.0)  # what LibRaw reports for a setting that is not there
 SAMPLE_ROWS = 48  # rows looked at for the clipping level and the scene's mean
-BORDER_WIDTH = 8  # photosites; a narrower masked border says nothing
 CONSTANT_ROWS = 2  # rows of nothing but zeros at the end of a picture: it was cut short
 
 
@@ -57,57 +63,33 @@ class RawSource:
         """Linear signal of a box of the visible area."""
         d = self._decode()
         codes = d.codes[box.row : box.row + box.height, box.col : box.col + box.width]
-        signal = d.levels.linear(codes, box.row, box.col)
-        clipped, floored = codes >= d.clip_code, codes == 0
         black, white = d.levels.black.mean((0, 1)), d.levels.white
-        doubts = (d.doubt,) if d.doubt is not None else ()
-        steps = ("decoder", "black", "scale to white")
-        if d.pattern is None:
-            flat = codes.shape[2] == 1
-            return Region(
-                signal=signal[..., 0] if flat else signal,
-                colors=d.colors,
-                classes=None,
-                clipped=clipped[..., 0] if flat else clipped,
-                floored=floored[..., 0] if flat else floored,
-                black=tuple(float(b) for b in black),
-                white=tuple(float(w) for w in white),
-                clips_at=tuple(float((d.clip_code - b) / (white[0] - b)) for b in black),
-                steps=steps,
-                doubts=doubts,
-            )
-        blacks = [
-            float(d.levels.black[..., 0][d.pattern == i].mean()) for i in range(len(d.colors))
-        ]
-        rows, cols = d.pattern.shape
-        r = (box.row + np.arange(box.height)) % rows
-        c = (box.col + np.arange(box.width)) % cols
-        return Region(
-            signal=signal[..., 0],
+        region = Region(
+            signal=d.levels.linear(codes, box),
             colors=d.colors,
-            classes=d.pattern[r[:, None], c[None, :]],
-            clipped=clipped[..., 0],
-            floored=floored[..., 0],
-            black=tuple(blacks),
-            white=(float(white[0]),) * len(d.colors),
-            clips_at=tuple((d.clip_code - b) / (float(white[0]) - b) for b in blacks),
-            steps=steps,
-            doubts=doubts,
+            classes=None,
+            clipped=codes >= d.clip_code,
+            floored=codes == 0,
+            black=tuple(black.tolist()),
+            white=tuple(white.tolist()),
+            clips_at=tuple(((d.clip_code - black) / (white - black)).tolist()),
+            steps=("decoder", "black", "scale to white"),
+            doubts=() if d.doubt is None else (d.doubt,),
         )
+        if codes.shape[2] > 1:
+            return region
+        return of_one_plane(region, box, d.pattern, d.levels.black)
 
     def scene_mean(self) -> float | None:
         """Mean signal of the main colour over rows spread evenly over the picture."""
         d = self._decode()
-        rows = _spread_rows(d.codes)
-        index = d.colors.index(main_color(d.colors))
+        main = d.colors.index(main_color(d.colors))
+        rows = [Box(0, int(row), self.size.width, 1) for row in _spread_rows(d.codes)]
+        signals = np.concatenate([d.levels.linear(d.codes[r.row : r.row + 1], r) for r in rows])
         if d.pattern is None:
-            codes, black = d.codes[rows, :, index], float(d.levels.black[0, 0, index])
-        else:
-            repeat_rows, repeat_cols = d.pattern.shape
-            r, c = rows % repeat_rows, np.arange(d.codes.shape[1]) % repeat_cols
-            codes = d.codes[rows, :, 0][d.pattern[r[:, None], c[None, :]] == index]
-            black = float(d.levels.black[..., 0][d.pattern == index].mean())
-        return (float(codes.mean()) - black) / (float(d.levels.white[0]) - black)
+            return float(signals[..., main].mean())
+        classes = np.concatenate([repeated(d.pattern, r) for r in rows])
+        return float(signals[classes == main].mean())
 
     def close(self) -> None:
         """Let LibRaw's memory go."""
@@ -152,20 +134,16 @@ class RawSource:
 
     def _border_doubt(self, levels: Levels) -> Doubt | None:
         """Hold the border left of or above the visible area against LibRaw's black."""
-        sizes, whole = self.raw.sizes, self.raw.raw_image
-        left, top = sizes.left_margin, sizes.top_margin
-        if left // 2 >= BORDER_WIDTH:
-            row, col = top, left // 4
-            border = whole[row : row + sizes.height, col : col + left // 2]
-        elif top // 2 >= BORDER_WIDTH:
-            row, col = top // 4, left
-            border = whole[row : row + top // 2, col : col + sizes.width]
-        else:
+        sizes = self.raw.sizes
+        area = Box(sizes.left_margin, sizes.top_margin, sizes.width, sizes.height)
+        dark = first_wide(dark_borders(area))
+        if dark is None:
             return None
-        rows, cols, _ = levels.black.shape
-        r = (row - top + np.arange(border.shape[0])) % rows
-        c = (col - left + np.arange(border.shape[1])) % cols
-        return black_doubt(border, levels.black[r[:, None], c[None, :], 0], float(levels.white[0]))
+        codes = self.raw.raw_image[
+            dark.row : dark.row + dark.height, dark.col : dark.col + dark.width
+        ]
+        place = Box(dark.col - area.col, dark.row - area.row, dark.width, dark.height)
+        return black_doubt(codes, levels.black_at(place)[..., 0], float(levels.white[0]))
 
 
 def _spread_rows(codes: NDArray[Any]) -> NDArray[np.intp]:

@@ -103,7 +103,7 @@ def plan_in_words(setup: SetUp) -> str:
     """The plan read back: what was metered, how the camera is set, by how much they differ."""
     reading, camera = setup.reading, setup.camera
     if reading is None or camera is None:
-        return "No reading: frames are compared with the first one, not with a plan"
+        return "No reading: frames are compared with the reference frame, not with a plan"
     by = departure_stops(reading, camera)
     if abs(by) < AS_METERED:
         result = "planned as metered"

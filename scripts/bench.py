@@ -27,7 +27,7 @@ from verify.measure import measure
 from verify.simulate.camera import CameraModel, Settings
 from verify.simulate.dng import write_dng
 from verify.simulate.scene import Light, Scene, expose
-from verify.target import Target
+from verify.target.records import Target
 
 SIZE = (6000, 4000)  # 24 megapixels
 BOX = Box(2900, 1900, 128, 128)

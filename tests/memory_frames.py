@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from verify.frames.frame import Doubt, Frame, Region, Settings
 from verify.frames.geometry import Box, Size
 from verify.measure import PatchReading, measure
-from verify.target import Target
+from verify.target.records import Target
 
 Array = NDArray[np.float64]
 

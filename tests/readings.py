@@ -9,7 +9,7 @@ from verify.frames.geometry import Box
 from verify.measure import PatchReading
 from verify.plan.file import read_plan
 from verify.plan.records import MeterOffset, Plan, SetUp
-from verify.target import Target
+from verify.target.records import Target
 
 BOX = Box(40, 40, 20, 20)
 TARGET = Target(BOX, BOX.corners(), "given")

@@ -10,7 +10,7 @@ from memory_frames import EXACT, even, frame_of, middle, names, noisy, of_box, r
 from verify.frames.frame import Doubt, Frame, Settings
 from verify.frames.geometry import Box
 from verify.measure import measure
-from verify.target import Target
+from verify.target.records import Target
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,7 @@ from verify.exposure import exact_shutter_s
 from verify.frames.geometry import Box
 from verify.frames.open import open_frame
 from verify.measure import PatchReading, measure
-from verify.target import Target
+from verify.target.records import Target
 
 # Published luminous reflectances (set of 1976, illuminant C) as stops from the white patch, and
 # the box of each patch in the visible area.

@@ -6,7 +6,7 @@ from memory_frames import even, frame_of, turned
 from verify.errors import BoxError
 from verify.frames.geometry import Box
 from verify.place import Place
-from verify.target import given_target
+from verify.target.given import given_target
 
 FRAME = frame_of(even(size=(300, 400)))
 

@@ -17,13 +17,15 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from verify import __version__
+from verify.checking import Checked
 from verify.errors import GreyproofError, PlanError
 from verify.frames.gather import Gathered, gather, with_reference
 from verify.frames.transfer import stated_transfer
 from verify.judge import UNUSABLE
-from verify.place import Place, parse_place
+from verify.place import parse_place
 from verify.plan.file import read_plan
 from verify.plan.records import Plan
+from verify.report.album import Album
 from verify.report.as_csv import as_csv
 from verify.report.as_json import as_json
 from verify.report.as_text import as_text, problem_lines
@@ -61,9 +63,10 @@ ReferenceOption = Annotated[
 CardOption = Annotated[
     str | None,
     typer.Option(
-        metavar="COL,ROW,WIDTH,HEIGHT",
+        metavar="find|chart|COL,ROW,WIDTH,HEIGHT",
         help="Where the card is in the upright picture: pixels, or fractions when all four are "
-        "<= 1. Replaces the box of the plan.",
+        "<= 1. Replaces the box of the plan. Without either the card is looked for: find takes a "
+        "card, a chart or a step wedge, chart only the last two.",
     ),
 ]
 ReadingOption = Annotated[
@@ -86,6 +89,12 @@ JsonOption = Annotated[
 ]
 CsvOption = Annotated[
     str | None, typer.Option(metavar="FILE", help="Write a report as CSV; - for standard output.")
+]
+ShowOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="FOLDER", help="Write a small picture of each frame there, with the card outlined."
+    ),
 ]
 JOBS_HELP = "Frames measured at a time; by itself as many as there are processors, 4 at most."
 JobsOption = Annotated[int, typer.Option(metavar="N", show_default=False, help=JOBS_HELP)]
@@ -137,6 +146,7 @@ def check(
     transfer: TransferOption = None,
     json: JsonOption = None,
     csv: CsvOption = None,
+    show: ShowOption = None,
     jobs: JobsOption = JOBS,
     quiet: QuietOption = False,
 ) -> None:
@@ -158,7 +168,8 @@ def check(
     transfer = None if transfer is None else transfer.strip().lower()
     if transfer not in (None, "icc"):
         stated_transfer(transfer, 1)
-    place = None if card is None else _place(card)
+    place = None if card is None else parse_place(card, "--card ")
+    album = None if show is None else Album(Path(show))
     out = _Out(_console(stderr=STANDARD in (json, csv)), _console(stderr=True), quiet)
     if not quiet:
         for line in read_back(plan):
@@ -167,17 +178,17 @@ def check(
         return
     gathered = _gathered(paths, out)
     files, reference = with_reference(gathered.files, reference)
-    options = Options(place, reference, transfer, jobs=jobs)
-    try:
-        shoot = _run(plan, files, options, gathered.skipped, out)
-    except KeyboardInterrupt:
-        out.problems.print("greyproof: stopped; nothing was written")
-        raise typer.Exit(INTERRUPTED) from None
+    options = Options(
+        place, transfer, pictures=album is not None, reference=reference, jobs=min(jobs, len(files))
+    )
+    shoot = _run(plan, files, options, gathered.skipped, out, album)
     _print(shoot, out)
     for target, make in ((json, as_json), (csv, as_csv)):
         if target is not None:
             _write(target, make(shoot))
-    raise typer.Exit(_status(shoot))
+    if shoot.stopped:
+        out.problems.print("greyproof: stopped; what was measured until then was kept")
+    raise typer.Exit(INTERRUPTED if shoot.stopped else _status(shoot))
 
 
 @app.command()
@@ -255,15 +266,6 @@ def _plan_and_frames(
     return plan, [path for path in named if path not in plans]
 
 
-def _place(card: str) -> Place:
-    """The place on the command line."""
-    place = parse_place(card, "--card ")
-    if place is None:
-        msg = "--card find comes with a later version: give COL,ROW,WIDTH,HEIGHT"
-        raise PlanError(msg)
-    return place
-
-
 def _gathered(paths: Sequence[Path], out: _Out) -> Gathered:
     """The frames named; a folder without any is told of, or all there is to say."""
     gathered = gather(paths)
@@ -275,18 +277,33 @@ def _gathered(paths: Sequence[Path], out: _Out) -> Gathered:
     return gathered
 
 
-def _run(plan: Plan, files: Sequence[Path], options: Options, skipped: int, out: _Out) -> Shoot:
+def _run(
+    plan: Plan,
+    files: Sequence[Path],
+    options: Options,
+    skipped: int,
+    out: _Out,
+    album: Album | None,
+) -> Shoot:
     """Measure all frames, with a progress bar on long runs that somebody watches."""
     watched = len(files) >= LONG_RUN and not out.quiet and out.problems.is_terminal
     columns = TextColumn("measuring"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn()
+    # Refreshed here and by no thread of its own: processes are started from this one.
     bar: AbstractContextManager[Progress | None] = (
-        Progress(*columns, console=out.problems, transient=True) if watched else nullcontext()
+        Progress(*columns, console=out.problems, transient=True, auto_refresh=False)
+        if watched
+        else nullcontext()
     )
     with bar as progress:
-        if progress is None:
-            return check_shoot(plan, files, options, skipped)
-        task = progress.add_task("", total=len(files))
-        return check_shoot(plan, files, options, skipped, lambda _: progress.advance(task))
+        task = None if progress is None else progress.add_task("", total=len(files))
+
+        def done(checked: Checked) -> None:
+            if album is not None:
+                album.add(checked)
+            if progress is not None and task is not None:
+                progress.update(task, advance=1, refresh=True)
+
+        return check_shoot(plan, files, options, skipped, done)
 
 
 def _print(shoot: Shoot, out: _Out) -> None:

@@ -16,12 +16,15 @@ from verify.plan.expected import (
     offset_applies,
 )
 from verify.plan.records import CameraPlan, MeterOffset, SetUp
+from verify.target.records import Search, Target
 
 DOME_STOPS = 0.3  # standard uncertainty of a dome, or of one not aimed as the card faces
 RANDOM_TERMS = ("noise", "lens")  # what varies from frame to frame
 LEAST_SIGNAL = 1e-6  # where neither noise nor codes say how little light there may be
 SETTINGS_STOPS = 0.005  # a smaller departure from the planned settings is none
 SAME_TIME_STOPS = 0.1  # shutter times closer than this are the same setting
+
+DOUBTS = ("several-cards", "card-unsure", "unlikely-level", "coloured-light")
 
 Verdict = Literal[
     "within", "over", "under", "clipped", "dark", "no-card", "card-doubtful", "unreadable"
@@ -53,11 +56,17 @@ class FrameCheck:
     verdict: Verdict = "unreadable"
     judged_by: Literal["plan", "reference"] | None = None
     chance_within: float | None = None  # probability that the true value is within tolerance
+    sightings: tuple[Target, ...] = ()  # what may be the card, the surest first; the first is measured
 
     @property
     def bound(self) -> Bound | None:
         """Whether the error is only a bound on the true one."""
         return None if self.patch is None else self.patch.bound
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether what was measured need not be the card."""
+        return not set(DOUBTS).isdisjoint(self.warnings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +86,7 @@ def compare(
     setup: SetUp,
     frame_notes: tuple[str, ...] = (),
     offset: MeterOffset | None = None,
+    search: Search | None = None,
 ) -> FrameCheck:
     """Compare a frame's card with what the plan lets expect.
 
@@ -86,6 +96,7 @@ def compare(
     setup : the set-up that it belongs to.
     frame_notes : sentences that go with the file.
     offset : fitted for this meter and camera, if one is.
+    search : what the search for the card came to; None where its place was given.
 
     Returns
     -------
@@ -111,6 +122,11 @@ def compare(
         error = math.log2(_counted(patch) / expected)
     if reading is not None and dome_on_card(reading) and not offset_applies(reading, offset):
         warnings.append("dome-on-card")
+    rest = None if error is None or part is None else error - part.stops
+    if search is not None:
+        warnings += search.doubts
+        if len(search.found) > 1:
+            notes.append(_several(search))
     budget = _budget(patch, setup, offset)
     total = math.sqrt(sum(u * u for _, u in budget))
     repeat = math.sqrt(sum(u * u for name, u in budget if name in RANDOM_TERMS))
@@ -124,13 +140,35 @@ def compare(
         offset_stops=None if offset is None else offset.stops,
         error_stops=error,
         settings_stops=None if part is None else part.stops,
-        rest_stops=None if error is None or part is None else error - part.stops,
+        rest_stops=rest,
         u_stops=None if error is None else total,
         repeat_u_stops=repeat,
         budget=budget,
         iso_stops=None if part is None else part.iso_stops,
         warnings=tuple(dict.fromkeys(warnings)),
         notes=tuple(dict.fromkeys(notes)),
+        sightings=() if search is None else search.found,
+    )
+
+
+def expected_here(
+    settings: Settings, setup: SetUp, offset: MeterOffset | None
+) -> float | None:
+    """Signal to expect of the card in a frame with its own settings; None without a reading."""
+    expected = expected_signal(setup, offset)
+    reading, camera = setup.reading, setup.camera
+    if expected is None or reading is None or camera is None:
+        return None
+    return expected * float(2 ** _settings_part(settings, camera, reading.timed).stops)
+
+
+def _several(search: Search) -> str:
+    """Where the things are that look like the card."""
+    boxes = [t.box for t in search.found]
+    at = [f"{box.col},{box.row},{box.width},{box.height}" for box in boxes]
+    return (
+        f"{len(at)} things look like the card: at {at[0]}, which is measured, and at "
+        f"{' and '.join(at[1:])}. Say which it is with --card, or cover the other"
     )
 
 

@@ -2,6 +2,7 @@
 
     GreyproofError
     ├── PlanError        (ValueError)   the plan or the command is wrong: nothing can be done
+    ├── WorkersError     (RuntimeError) no process can be started to measure in
     └── FrameError       (ValueError)   this frame cannot be measured: the others go on
         ├── FrameMissing (OSError)      there is no file there, or it may not be read
         ├── NotAFrame                   not a picture, cut short, or in a form nobody here decodes
@@ -18,6 +19,10 @@ class GreyproofError(Exception):
 
 class PlanError(GreyproofError, ValueError):
     """The plan, or what was typed on the command line, cannot be used."""
+
+
+class WorkersError(GreyproofError, RuntimeError):
+    """The system does not give the processes that frames are measured in."""
 
 
 class FrameError(GreyproofError, ValueError):
@@ -38,3 +43,15 @@ class NotLinear(FrameError):
 
 class BoxError(FrameError):
     """The box to measure does not lie inside the picture."""
+
+
+def in_one_line(text: str, longest: int | None = None) -> str:
+    """Text for a message to quote: what would end the line or move a cursor is a mark.
+
+    Parameters
+    ----------
+    text : anything, such as a value of a plan or the name of a file.
+    longest : characters that it may have; what is longer is cut. None: any number.
+    """
+    line = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+    return line if longest is None or len(line) <= longest else f"{line[: longest - 3]}..."

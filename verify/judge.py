@@ -51,7 +51,7 @@ def judge(checks: Sequence[FrameCheck], setup: SetUp, reference: Path | None) ->
     reference : the frame to compare with; None for the first one that was measured, which also
         stands in, with a warning, for a reference that could not be.
     """
-    usable = [c for c in checks if c.patch is not None and c.bound is None]
+    usable = [c for c in checks if c.patch is not None and c.bound is None and not c.doubtful]
     chosen = next((c for c in usable if c.file == reference), None)
     if chosen is None and usable:
         chosen = usable[0]
@@ -89,6 +89,8 @@ def _judged(check: FrameCheck, reference: FrameCheck | None, tolerance: Toleranc
         return check
     difference = None if reference is None else _difference(check, reference)
     check = replace(check, difference_stops=difference)
+    if check.doubtful:
+        return replace(check, verdict="card-doubtful")
     if patch.bound is not None:
         return replace(check, verdict="clipped" if patch.bound == "at-least" else "dark")
     by_plan = check.offset_stops is not None and "rendered" not in check.warnings

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from verify.errors import FrameError, NotAFrame
 from verify.evenness import Blocks, blocks_of, evenness
-from verify.frames.frame import Doubt, Frame, Region, main_color
+from verify.frames.colors import main_color
+from verify.frames.frame import Doubt, Frame, Region
 from verify.frames.geometry import Box
-from verify.target import Target
+from verify.target.records import Target
 
 WARN_SHARE = 1e-3  # of photosites clipped: the mean may lie
 BOUND_SHARE = 1e-2  # more than this: it is a bound, not a value

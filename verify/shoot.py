@@ -1,41 +1,32 @@
 """The main path: a plan and files to a ``Shoot``, the one record that reports are made from."""
 
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
-from verify.compare import FrameCheck, compare
-from verify.errors import BoxError, FrameError, PlanError
+from verify.checking import Checked, Checker, Wanted, body, unmeasured
+from verify.compare import FrameCheck
 from verify.exposure import exact_iso
-from verify.frames.exif import read_settings
-from verify.frames.frame import Frame, Kept, Settings
-from verify.frames.gather import frame_number
-from verify.frames.open import open_frame
+from verify.frames.frame import Settings
 from verify.judge import Summary, judge, summary
-from verify.measure import measure
 from verify.notation import iso_text
-from verify.place import Place
 from verify.plan.expected import plan_in_words
-from verify.plan.records import MeterOffset, Plan, SetUp
-from verify.target import given_target
+from verify.plan.records import Plan, SetUp
+from verify.target.records import Target
+from verify.workers import Limits, Lost, Workers, directly
 
-WHERE_IS_THE_CARD = (
-    "where is the card? Give --card COL,ROW,WIDTH,HEIGHT (upright pixels, or fractions of the "
-    "sides) or box in [card]; finding it comes with a later version"
-)
+# What one file may take before its worker is stopped: far more than any sound one needs.
+LIMIT_S, LIMIT_S_PER_MB = 6.0, 0.5
+LIMIT_BYTES, LIMIT_TIMES_FILE = 2_000_000_000, 12
 
 
 @dataclass(frozen=True, slots=True)
-class Options:
+class Options(Wanted):
     """How a shoot is to be checked, beside the plan."""
 
-    place: Place | None = None  # of the card, in every frame; None takes the plan's
     reference: Path | None = None  # frame to compare with; None for the first measured
-    transfer: str | None = None  # of TIFFs that do not say
-    offset: MeterOffset | None = None  # fitted for this meter and camera
-    jobs: int = 1  # frames measured at the same time
+    jobs: int = 0  # watched processes that measure frames; 0: this process, unwatched
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +38,7 @@ class Shoot:
     summaries: tuple[Summary, ...]  # of each set-up and body
     notes: tuple[str, ...]  # sentences about the whole shoot
     skipped: int = 0  # files of the folders that are no pictures
+    stopped: bool = False  # by hand, before all files were measured
 
 
 def read_back(plan: Plan) -> tuple[str, ...]:
@@ -61,9 +53,11 @@ def check_shoot(
     files: Sequence[Path],
     options: Options,
     skipped: int = 0,
-    done: Callable[[FrameCheck], None] = lambda _: None,
+    done: Callable[[Checked], None] = lambda _: None,
 ) -> Shoot:
     """Measure every file and hold it against its set-up.
+
+    Stopped by hand (KeyboardInterrupt), it gives what was measured until then.
 
     Parameters
     ----------
@@ -74,96 +68,56 @@ def check_shoot(
     Raises
     ------
     PlanError
-        If nothing says where the card is, or a flat frame cannot be read.
+        If a flat frame cannot be read.
     """
-    # The main set-up may have no frames of its own, so with others only theirs are asked for.
-    for setup in plan.setups[1:] or plan.setups:
-        if files and options.place is None and setup.card.place is None:
-            raise PlanError(WHERE_IS_THE_CARD)
-    with _flats(plan, options.transfer) as flats:
-
-        def one(file: Path) -> tuple[FrameCheck, SetUp]:
-            return _check(file, plan, options, flats)
-
-        found = []
-        pool = ThreadPoolExecutor(max(1, options.jobs))
-        try:
-            for check, setup in pool.map(one, files):
-                found.append((check, setup))
-                done(check)
-        finally:  # when stopped halfway: wait for the frames that are being read, begin no other
-            pool.shutdown(cancel_futures=True)
+    found: list[tuple[FrameCheck, SetUp]] = []
+    stopped = False
+    try:
+        for checked in _checked(plan, files, options):
+            found.append((checked.check, plan.setups[checked.setup]))
+            done(checked)
+    except KeyboardInterrupt:
+        stopped = True
     checks, summaries = _judged(found, options.reference)
-    return Shoot(plan, checks, summaries, _notes(plan, found), skipped)
+    notes = _notes(plan, found)
+    if stopped:
+        notes = (f"stopped by hand after {len(checks)} of {len(files)} frames", *notes)
+    return Shoot(plan, checks, summaries, notes, skipped, stopped)
 
 
-@contextmanager
-def _flats(plan: Plan, transfer: str | None) -> Iterator[dict[Path, Frame]]:
-    """Flat frames of the plan, open, each read once however many frames use it."""
-    paths = {s.card.flat for s in plan.setups if s.card.flat is not None}
-    flats: dict[Path, Frame] = {}
+def _checked(plan: Plan, files: Sequence[Path], options: Options) -> Iterator[Checked]:
+    """Every file's check, in order, by watched workers or in this process."""
+    make = partial(Checker, plan, options)
+    cards: dict[Hashable, Target] = {}  # where the last frame of each framing had the card
+
+    def last_card(_: int, framing: Hashable) -> Target | None:
+        return cards.get(framing)
+
+    def kept(result: Checked) -> Checked:
+        if result.card is not None:
+            cards[result.framing] = result.card
+        return result
+
+    if options.jobs == 0:
+        yield from map(kept, directly(make, files, last_card))
+        return
+    with Workers(make, options.jobs, limits) as workers:
+        for file, result in zip(files, workers.run(files, last_card), strict=True):
+            if isinstance(result, Lost):
+                # What killed a worker is not read here: its settings stay unknown.
+                yield unmeasured(plan, file, result.reason, Settings())
+            else:
+                yield kept(result)
+
+
+def limits(file: Path) -> Limits:
+    """What a worker may take for one file before it is stopped."""
     try:
-        for path in paths:
-            try:
-                flat = open_frame(path, transfer)
-            except FrameError as error:
-                msg = f"[card] flat: {path}: {error}"
-                raise PlanError(msg) from error
-            flats[path] = replace(flat, source=Kept(flat.source))
-        yield flats
-    finally:
-        for flat in flats.values():
-            flat.source.close()
-
-
-def _check(
-    file: Path, plan: Plan, options: Options, flats: dict[Path, Frame]
-) -> tuple[FrameCheck, SetUp]:
-    """Measure one file and compare it; a file that cannot be measured gets its line."""
-    settings: Settings | None = None
-    try:
-        with open_frame(file, options.transfer) as frame:
-            settings = frame.settings
-            setup = _setup_of(plan, file, settings)
-            place = options.place or setup.card.place
-            if place is None:
-                raise BoxError(WHERE_IS_THE_CARD)
-            flat = None if setup.card.flat is None else flats[setup.card.flat]
-            patch = measure(frame, given_target(frame, place), flat)
-            return compare(file, settings, patch, setup, frame.notes, options.offset), setup
-    except FrameError as error:
-        problem = str(error)
-    except Exception as error:  # one bad file must not end a shoot
-        first = (str(error).splitlines() or [""])[0]
-        problem = f"it could not be measured ({type(error).__name__}: {first})"
-    if settings is None:
-        settings = Settings()
-        with suppress(OSError):  # a name that the system does not take
-            settings = read_settings(file) if file.is_file() else settings
-    setup = _setup_of(plan, file, settings)
-    return FrameCheck(file, setup.name, settings, problem=problem), setup
-
-
-def _setup_of(plan: Plan, file: Path, settings: Settings) -> SetUp:
-    """The set-up a frame belongs to: named by number or body first, else by where it starts.
-
-    A set-up that names a body has no frames of another one, whatever their numbers.
-    """
-    number = frame_number(file)
-    started = plan.main
-    for setup in plan.setups[1:]:
-        wanted = setup.selection
-        if wanted.serial is not None and wanted.serial != settings.serial:
-            continue
-        by_number = bool(wanted.ranges) or wanted.start is not None
-        if not by_number or (
-            number is not None and any(first <= number <= last for first, last in wanted.ranges)
-        ):
-            return setup
-        if wanted.start is not None and number is not None and wanted.start <= number:
-            begun = started.selection.start
-            started = setup if begun is None or wanted.start > begun else started
-    return started
+        size = file.stat().st_size
+    except OSError:
+        size = 0
+    seconds = LIMIT_S + LIMIT_S_PER_MB * size / 1e6
+    return Limits(seconds, LIMIT_BYTES + LIMIT_TIMES_FILE * size)
 
 
 def _judged(
@@ -172,8 +126,8 @@ def _judged(
     """Verdicts and summaries, every set-up and body by itself, in the order of the files."""
     groups: dict[tuple[str, str], list[int]] = {}
     for at, (check, setup) in enumerate(found):
-        groups.setdefault((setup.name, _body(check)), []).append(at)
-    named = {name: [body for s, body in groups if s == name and body] for name, _ in groups}
+        groups.setdefault((setup.name, body(check.settings)), []).append(at)
+    named = {name: [own for s, own in groups if s == name and own] for name, _ in groups}
     for name, bodies in named.items():
         if not bodies or (name, "") not in groups:
             continue
@@ -186,8 +140,8 @@ def _judged(
             groups[name, ""] = alone
     checks = [check for check, _ in found]
     summaries = []
-    for (name, body), places in groups.items():
-        title = f"{name} / {body or 'unknown body'}" if len(named[name]) > 1 else name
+    for (name, own_body), places in groups.items():
+        title = f"{name} / {own_body or 'unknown body'}" if len(named[name]) > 1 else name
         setup = found[places[0]][1]
         elsewhere = {c.file for c in checks} - {checks[at].file for at in places}
         wanted = None if reference in elsewhere else reference
@@ -196,14 +150,6 @@ def _judged(
             checks[at] = check
         summaries.append(summary(title, own))
     return tuple(checks), tuple(summaries)
-
-
-def _body(check: FrameCheck) -> str:
-    """The camera body a frame came from, in words; empty where the file does not say."""
-    settings = check.settings
-    if settings is None:
-        return ""
-    return " ".join(part for part in (settings.model or settings.make, settings.serial) if part)
 
 
 def _notes(plan: Plan, found: Sequence[tuple[FrameCheck, SetUp]]) -> tuple[str, ...]:

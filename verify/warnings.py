@@ -13,6 +13,22 @@ WARNINGS: dict[str, str] = {
         "The meter did not see the light as the card does (a dome, or not aimed as the card "
         "faces): the card can get up to 0.6 stop less than the reading says."
     ),
+    "several-cards": (
+        "More than one thing in the picture looks like the card: the surest one was measured. Say "
+        "which it is with --card."
+    ),
+    "card-unsure": (
+        "What was taken for the card has not the clear outline and the even face of one: look at "
+        "it (--show FOLDER), or give its place with --card."
+    ),
+    "unlikely-level": (
+        "What was taken for the card is much lighter or darker than the card should be. It may be "
+        "paper or cloth: look at it (--show FOLDER), or give its place with --card."
+    ),
+    "coloured-light": (
+        "The light is coloured, so nothing in the picture can be told to be grey: give the card's "
+        "place with --card."
+    ),
     "clipped": (
         "Part of the card is clipped: the true exposure is at least what is shown. Give less "
         "exposure, or measure a darker patch."

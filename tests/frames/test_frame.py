@@ -9,7 +9,8 @@ import pytest
 from numpy.typing import NDArray
 
 from verify.errors import BoxError
-from verify.frames.frame import Frame, Kept, Region, Settings, main_color
+from verify.frames.colors import main_color
+from verify.frames.frame import Frame, Kept, Region, Settings
 from verify.frames.geometry import Box, Size
 
 BAYER = np.array([[0, 1], [1, 2]], np.uint8)

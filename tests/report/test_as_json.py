@@ -18,7 +18,7 @@ from verify.measure import Bound
 from verify.report.as_json import as_json
 from verify.shoot import Shoot
 from verify.simulate.tiff import write_tiff
-from verify.target import FoundBy
+from verify.target.records import FoundBy
 from verify.warnings import WARNINGS
 
 # The keys as the format fixes them, in its order; `notes` and `skipped` of the whole are its two

@@ -19,21 +19,25 @@ import tifffile
 from numpy.typing import NDArray
 
 from verify.errors import NotAFrame
+from verify.frames.cells import cell_size, in_cells
 from verify.frames.chunks import Chunks
+from verify.frames.colors import main_color
 from verify.frames.dng_tags import (
     active_area,
     decodes,
     levels,
     masked_border,
     mosaic,
+    neutral,
     numbers,
     opcodes,
 )
-from verify.frames.frame import Doubt, Region, main_color
+from verify.frames.frame import Doubt, Region
 from verify.frames.geometry import Box, Size
 from verify.frames.levels import BORDER_WIDTH, Levels, black_doubt, clipping_code
-from verify.frames.mosaic import of_one_plane, repeated
+from verify.frames.mosaic import black_of_colors, of_one_plane, repeated
 from verify.frames.opcodes import Applied, Opcode, apply_opcodes
+from verify.frames.overview import Reduced
 
 # SubTileBlockSize, RowInterleaveFactor, ColumnInterleaveFactor and CFALayout: 1 is plain order
 ORDER_OF_PHOTOSITES = (50974, 50975, 52547, 50711)
@@ -52,6 +56,7 @@ class DngSource:
     opcodes: tuple[Opcode, ...]  # that are applied
     left_out: tuple[str, ...]  # names of opcodes that change the signal and cannot be applied
     masked: Box | None  # border that saw no light, within the stored image
+    neutral: tuple[float, ...] | None  # what a neutral surface gives in each colour
     lowest: float  # lowest linear code the file can hold [DN]
     clip_code: float | None = None  # [DN] where codes pile up below white, once found
 
@@ -130,6 +135,25 @@ class DngSource:
         values = np.concatenate(parts) if parts else np.empty(0)
         finite = values[np.isfinite(values)]
         return float(finite.mean()) if finite.size else None
+
+    def reduced(self) -> Reduced:
+        """The active area in cells; the opcodes, which change the light little, are left out."""
+        self.chunks.keep_whole()
+        count, size = len(self.colors), self.size
+        cell = cell_size(size.width, size.height, self.pattern)
+        codes = in_cells(self._linear_codes(self.area), self.pattern, count, cell)
+        black = black_of_colors(self._even_black(), self.pattern, count)
+        span = self.levels.white[0] - black
+        return Reduced(
+            signal=((codes - black) / span).astype(np.float32),
+            colors=self.colors,
+            cell=cell,
+            neutral=self.neutral,
+        )
+
+    def _even_black(self) -> NDArray[np.float64]:
+        """The repeating black with what rows and columns add on average [DN]."""
+        return self.levels.mean_black(Box(0, 0, self.area.width, self.area.height))
 
     def close(self) -> None:
         """Close the file."""
@@ -242,6 +266,7 @@ def open_dng(file: tifffile.TiffFile, page: tifffile.TiffPage) -> tuple[DngSourc
         opcodes=applied,
         left_out=left_out,
         masked=masked_border(page, area),
+        neutral=neutral(file, page, colors),
         lowest=lowest if table is None else float(table.min()),
     )
     limits = [numbers(p, 50734, [1.0])[0] for p in (page, file.pages.first)]

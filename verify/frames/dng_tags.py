@@ -13,15 +13,19 @@ import tifffile
 from numpy.typing import NDArray
 
 from verify.errors import NotAFrame
+from verify.frames.colors import neutral_of
 from verify.frames.effects import FIX_VIGNETTE_RADIAL
 from verify.frames.geometry import Box, Size
 from verify.frames.levels import Levels, dark_borders, first_wide
 from verify.frames.opcodes import Opcode, changes_signal, read_opcodes
+from verify.frames.whole import OF_PIXELS
 
 CFA, LINEAR_RAW = 32803, 34892  # PhotometricInterpretation
 CFA_COLORS = ("red", "green", "blue", "cyan", "magenta", "yellow", "white")
 COMPRESSIONS = {1, 5, 7, 8, 32773, 32946, 34892}  # that are decoded here; 7 is lossless JPEG
 CFA_PATTERN = b"\x00\x01\x01\x02"  # the usual mosaic, where a file does not tell
+ORIENTATION = 274
+CFA_PLANE_COLOR, AS_SHOT_NEUTRAL = 50710, 50728
 LIST_1, LIST_2, LIST_3 = 51008, 51009, 51022  # tags of the opcode lists
 GAIN_MAP = 9  # opcode ID
 
@@ -48,17 +52,38 @@ def raw_page(file: tifffile.TiffFile) -> tifffile.TiffPage | None:
 
 
 def numbers(page: tifffile.TiffPage, code: int, default: Any) -> Any:
-    """Values of a numeric tag as floats, rationals resolved."""
+    """Values of a numeric tag as floats, rationals resolved.
+
+    What is no finite number is 0 in a hint, and NotAFrame in a tag that pixels hang on.
+    """
     tag = page.tags.get(code)
     if tag is None:
         return None if default is None else np.asarray(default, float)
-    values = np.atleast_1d(np.asarray(tag.value, float)).ravel()
+    try:
+        values = np.atleast_1d(np.asarray(tag.value, float)).ravel()
+    except (TypeError, ValueError) as error:
+        msg = f"its tag {code} holds no numbers: it is damaged"
+        raise NotAFrame(msg) from error
     if tag.dtype in (5, 10):
         pairs = values.reshape(-1, 2)
-        values = np.divide(
-            pairs[:, 0], pairs[:, 1], out=np.zeros(len(pairs)), where=pairs[:, 1] != 0
-        )
-    return values
+        nothing = np.where(pairs[:, 0] == 0, 0.0, np.nan)  # 0/0 is how files say nothing
+        values = np.divide(pairs[:, 0], pairs[:, 1], out=nothing, where=pairs[:, 1] != 0)
+    finite = np.isfinite(values)
+    if code in OF_PIXELS and not finite.all():
+        name = tifffile.TIFF.TAGS.get(code, "")
+        msg = f"its {name} (tag {code}) has a value that is no finite number: it is damaged"
+        raise NotAFrame(msg)
+    return np.where(finite, values, 0.0)
+
+
+def stored_orientation(file: tifffile.TiffFile) -> int:
+    """Orientation of the pictures of a file, 1 to 8; 1 where it has none, or one that is not known.
+
+    It says where in the sensor's rows a box lies. So it is read with the structure, and not lost
+    with the settings where their directory is damaged.
+    """
+    stated = numbers(file.pages.first, ORIENTATION, [1.0]) if len(file.pages) else np.ones(1)
+    return int(stated[0]) if stated.size and stated[0] in range(1, 9) else 1
 
 
 def opcodes(page: tifffile.TiffPage) -> tuple[tuple[Opcode, ...], tuple[str, ...]]:
@@ -117,11 +142,24 @@ def mosaic(
     rows, cols = numbers(page, 33421, [2, 2]).astype(int)[:2]
     codes = np.frombuffer(_bytes(page, 33422) or CFA_PATTERN, np.uint8)
     if rows < 1 or cols < 1 or codes.size != rows * cols or codes.max() >= len(CFA_COLORS):
-        msg = f"its mosaic of {rows} x {cols} with codes {codes.tolist()} is not known here"
+        msg = f"its mosaic of {rows} x {cols} with codes {codes[:36].tolist()} is not known here"
         raise NotAFrame(msg)
     present = sorted({int(c) for c in codes})
     index = np.array([present.index(c) for c in codes], np.uint8).reshape(rows, cols)
     return index, tuple(CFA_COLORS[c] for c in present)
+
+
+def neutral(
+    file: tifffile.TiffFile, page: tifffile.TiffPage, colors: tuple[str, ...]
+) -> tuple[float, ...] | None:
+    """What a surface neutral by the camera's white balance (AsShotNeutral) gives in each colour."""
+    values = numbers(file.pages.first, AS_SHOT_NEUTRAL, numbers(page, AS_SHOT_NEUTRAL, []))
+    if len(colors) == 1:
+        return (1.0,)
+    planes = np.frombuffer(_bytes(page, CFA_PLANE_COLOR) or bytes(range(values.size)), np.uint8)
+    named = (CFA_COLORS[p] if p < len(CFA_COLORS) else "" for p in planes)
+    by_color = dict(zip(named, values.tolist(), strict=False))
+    return neutral_of([by_color.get(color, 0.0) for color in colors], colors)
 
 
 def levels(
@@ -149,7 +187,8 @@ def levels(
     added = sum(float(delta.max()) for delta in (of_row, of_col) if delta is not None)
     finite = np.isfinite(pattern).all() and np.isfinite(white).all() and np.isfinite(added)
     if not (finite and (white > pattern.max((0, 1)) + added).all()):
-        msg = f"its white level {white.tolist()} is not above its black level {black.tolist()}"
+        highest = pattern.max((0, 1)) + added
+        msg = f"its white level {white.tolist()} is not above its black level {highest.tolist()}"
         raise NotAFrame(msg)
     return Levels(pattern, white, of_row, of_col)
 

@@ -14,7 +14,7 @@ import logging
 import math
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO, cast
 
 import exifread
 
@@ -37,6 +37,9 @@ TAG_NAMES = {
     "0x8833": "ISOSpeed",
 }
 UNIT_UM = {2: 25_400.0, 3: 10_000.0, 4: 1_000.0, 5: 1.0}  # FocalPlaneResolutionUnit in um
+MOST_READS = 200_000  # of a file's tags; a raw file takes some thousand
+LONGEST_READ = 65_536  # bytes
+LONGEST_TEXT = 200  # characters; no name or number has more, what goes on is other data
 PITCH_RANGE_UM = (0.5, 50.0)  # photosites of any camera; what lies outside is a wrong tag
 
 logging.getLogger("exifread").setLevel(logging.CRITICAL)  # a damaged file gets one line from us
@@ -51,9 +54,12 @@ def read_settings(path: Path) -> Settings:
     an empty record; nothing is raised for damaged tags.
     """
     tags: dict[str, Any] = {}
-    # exifread raises many kinds of error on damaged directories; whatever it read before stays
+    # exifread raises many kinds of error on damaged directories, and then gives nothing; where
+    # its first directory leads into pixels, it takes them for thousands of entries
     with contextlib.suppress(Exception), path.open("rb") as file:
-        tags = exifread.process_file(file, details=False)
+        tags = exifread.process_file(
+            cast(BinaryIO, _Sparing(file)), details=False, extract_thumbnail=False
+        )
     orientation = int(_number(tags, "Orientation") or 1)
     return Settings(
         make=_text(tags, "Make"),
@@ -68,6 +74,30 @@ def read_settings(path: Path) -> Settings:
         captured=_captured(tags),
         orientation=orientation if 1 <= orientation <= 8 else 1,
     )
+
+
+class _Sparing:
+    """A file that is not read any more once settings would long have been found."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+        self._reads = 0
+
+    def read(self, size: int = -1) -> bytes:
+        """Bytes from here on, no more than a tag of settings has."""
+        self._reads += 1
+        if self._reads > MOST_READS:
+            msg = "no directory of settings is as long"
+            raise OSError(msg)
+        return self._file.read(LONGEST_READ if size < 0 else min(size, LONGEST_READ))
+
+    def seek(self, offset: int, whence: int = 0) -> int:
+        """Go to a place."""
+        return self._file.seek(offset, whence)
+
+    def tell(self) -> int:
+        """The place."""
+        return self._file.tell()
 
 
 def _tag(tags: dict[str, Any], *names: str) -> Any:
@@ -101,7 +131,7 @@ def _text(tags: dict[str, Any], *names: str) -> str | None:
     for name in names:
         value = _tag(tags, name)
         if isinstance(value, str):
-            text = value.replace("\x00", " ").strip()
+            text = value[:LONGEST_TEXT].replace("\x00", " ").strip()
             if text:
                 return text
     return None

@@ -5,7 +5,6 @@ what a box needs. The three kinds of source (``raw``, ``dng``, ``tiff``) hand ov
 the stored orientation; the frame turns it upright.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import datetime
 from pathlib import Path
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from verify.errors import BoxError
 from verify.frames.geometry import Box, Size, stored_box, upright, upright_size
+from verify.frames.overview import Overview, Reduced, turned
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +99,9 @@ class Source(Protocol):
     def scene_mean(self) -> float | None:
         """Mean signal over the picture, from a cheap sample; None if that would cost a decode."""
 
+    def reduced(self) -> Reduced:
+        """The whole picture at reduced size; what that decodes is kept for later boxes."""
+
     def close(self) -> None:
         """Let the file and its decoded pixels go."""
 
@@ -127,6 +130,11 @@ class Kept:
         """Mean signal over the picture."""
         with self._lock:
             return self.source.scene_mean()
+
+    def reduced(self) -> Reduced:
+        """The whole picture at reduced size."""
+        with self._lock:
+            return self.source.reduced()
 
     def close(self) -> None:
         """Let the file go."""
@@ -186,13 +194,18 @@ class Frame:
         """Mean signal of the picture from a cheap sample; None where that costs a whole decode."""
         return self.source.scene_mean()
 
+    def overview(self) -> Overview:
+        """The whole picture at reduced size, upright.
+
+        Raises
+        ------
+        NotAFrame
+            If the pixels cannot be decoded.
+        """
+        return turned(self.source.reduced(), self.source.size, self.settings.orientation)
+
     def __enter__(self) -> "Frame":
         return self
 
     def __exit__(self, *_: object) -> None:
         self.source.close()
-
-
-def main_color(colors: Sequence[str]) -> str:
-    """The colour that stands for the exposure: green, else the one closest to luminance."""
-    return next((c for c in ("green", "grey", "white", "yellow") if c in colors), colors[0])

@@ -82,6 +82,28 @@ def stored_box(box: Box, stored: Size, orientation: int) -> Box:
             return box
 
 
+def upright_point(col: float, row: float, stored: Size, orientation: int) -> tuple[float, float]:
+    """Where a point of the stored active area lies in the upright picture, as (col, row)."""
+    width, height = stored.width, stored.height
+    match orientation:
+        case 2:
+            return width - col, row
+        case 3:
+            return width - col, height - row
+        case 4:
+            return col, height - row
+        case 5:
+            return row, col
+        case 6:
+            return height - row, col
+        case 7:
+            return height - row, width - col
+        case 8:
+            return row, width - col
+        case _:
+            return col, row
+
+
 def upright(stored: NDArray[Scalar], orientation: int) -> NDArray[Scalar]:
     """Turn stored rows and columns (rows, cols[, planes]) upright; a view, nothing is copied."""
     match orientation:

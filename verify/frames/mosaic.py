@@ -41,12 +41,28 @@ def of_one_plane(
     if pattern is None:
         return flat
     count = len(region.colors)
-    colors = np.tile(pattern, black.shape[:2])  # one whole repeat of both patterns
-    blacks = np.tile(black[..., 0], pattern.shape)
     return replace(
         flat,
         classes=repeated(pattern, box),
-        black=tuple(float(blacks[colors == i].mean()) for i in range(count)),
+        black=tuple(black_of_colors(black, pattern, count).tolist()),
         white=region.white * count,
         clips_at=region.clips_at * count,
     )
+
+
+def black_of_colors(
+    black: NDArray[np.float64], pattern: NDArray[np.uint8] | None, colors: int
+) -> NDArray[np.float64]:
+    """Mean black of each colour [DN].
+
+    Parameters
+    ----------
+    black : (rows, cols, planes) of its own repeat [DN].
+    pattern : index into the colours of each photosite of a repeat; None for planes of colours.
+    colors : how many colours there are.
+    """
+    if pattern is None:
+        return np.broadcast_to(black.mean((0, 1)), colors)
+    blacks = np.tile(black[..., 0], pattern.shape)
+    classes = np.tile(pattern, black.shape[:2])
+    return np.array([blacks[classes == i].mean() for i in range(colors)])

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import tifffile
 
-from verify.errors import FrameMissing, GreyproofError, NotAFrame
+from verify.errors import FrameMissing, GreyproofError, NotAFrame, in_one_line
 from verify.frames.dng import open_dng
-from verify.frames.dng_tags import decodes, numbers, raw_page
+from verify.frames.dng_tags import decodes, numbers, raw_page, stored_orientation
 from verify.frames.exif import read_settings
 from verify.frames.frame import Frame, Settings
 from verify.frames.raw import libraw_settings, open_raw
@@ -64,15 +64,16 @@ def open_frame(path: Path, transfer: str | None = None) -> Frame:
     try:
         file = tifffile.TiffFile(path)
     except Exception as error:  # many kinds, on damaged directories
-        msg = f"its directory cannot be read ({_first_line(error)}): it is damaged or cut short"
+        msg = f"its directory cannot be read{_said(error)}: it is damaged or cut short"
         raise NotAFrame(msg) from error
     try:
+        settings = replace(settings, orientation=stored_orientation(file))
         frame = _tiff_frame(path, file, settings, transfer)
     except Exception as error:
         file.close()
         if isinstance(error, GreyproofError):
             raise
-        msg = f"its tags cannot be read ({_first_line(error)}): it is damaged or cut short"
+        msg = f"its tags cannot be read{_said(error)}: it is damaged or cut short"
         raise NotAFrame(msg) from error
     if frame is None:
         file.close()
@@ -194,6 +195,7 @@ def _check_sides(page: tifffile.TiffPage) -> None:
         raise NotAFrame(msg)
 
 
-def _first_line(error: Exception) -> str:
-    """First line of an error's text, or its name."""
-    return str(error).splitlines()[0] if str(error) else type(error).__name__
+def _said(error: Exception) -> str:
+    """What tifffile says of a file, in brackets; nothing of an error in reading what it is not."""
+    line = (str(error).splitlines() or [""])[0]
+    return f" ({in_one_line(line, 100)})" if isinstance(error, tifffile.TiffFileError) else ""

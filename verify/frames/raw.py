@@ -13,7 +13,9 @@ import rawpy
 from numpy.typing import NDArray
 
 from verify.errors import NotAFrame
-from verify.frames.frame import Doubt, Region, Settings, main_color
+from verify.frames.cells import cell_size, in_cells
+from verify.frames.colors import main_color, neutral_of
+from verify.frames.frame import Doubt, Region, Settings
 from verify.frames.geometry import Box, Size
 from verify.frames.levels import (
     Levels,
@@ -22,7 +24,8 @@ from verify.frames.levels import (
     dark_borders,
     first_wide,
 )
-from verify.frames.mosaic import of_one_plane, repeated
+from verify.frames.mosaic import black_of_colors, of_one_plane, repeated
+from verify.frames.overview import Reduced
 
 LETTERS = {
     "R": "red", "G": "green", "B": "blue", "C": "cyan", "M": "magenta", "Y": "yellow", "W": "white",
@@ -91,6 +94,22 @@ class RawSource:
         classes = np.concatenate([repeated(d.pattern, r) for r in rows])
         return float(signals[classes == main].mean())
 
+    def reduced(self) -> Reduced:
+        """The visible area in cells."""
+        d = self._decode()
+        size = self.size
+        cell = cell_size(size.width, size.height, d.pattern)
+        codes = in_cells(d.codes, d.pattern, len(d.colors), cell)
+        black = black_of_colors(d.levels.black, d.pattern, len(d.colors))
+        span = d.levels.white[0] - black
+        return Reduced(
+            signal=((codes - black) / span).astype(np.float32),
+            colors=d.colors,
+            cell=cell,
+            neutral=self._neutral(d.colors),
+            clips_at=float((d.clip_code - black.max()) / span.max()),
+        )
+
     def close(self) -> None:
         """Let LibRaw's memory go."""
         self._decoded = None
@@ -131,6 +150,18 @@ class RawSource:
             None if stack else self._border_doubt(levels),
         )  # fmt: skip
         return self._decoded
+
+    def _neutral(self, colors: tuple[str, ...]) -> tuple[float, ...] | None:
+        """What a neutral surface gives in each colour, by the camera's white balance."""
+        gains = np.asarray(self.raw.camera_whitebalance, float)
+        letters = self.raw.color_desc.decode("ascii", "replace")
+        by_color = {
+            LETTERS.get(letter, "white"): gain
+            for letter, gain in zip(letters, gains, strict=False)
+            if np.isfinite(gain) and gain > 0
+        }
+        # The second green has no gain of its own in most files.
+        return neutral_of([1 / by_color.get(color, np.inf) for color in colors], colors)
 
     def _border_doubt(self, levels: Levels) -> Doubt | None:
         """Hold the border left of or above the visible area against LibRaw's black."""

@@ -8,9 +8,11 @@ import tifffile
 from numpy.typing import NDArray
 
 from verify.errors import NotAFrame, NotLinear
+from verify.frames.cells import cell_size, in_cells
 from verify.frames.chunks import Chunks
 from verify.frames.frame import Region
 from verify.frames.geometry import Box, Size
+from verify.frames.overview import Reduced
 from verify.frames.transfer import Transfer, icc_transfer, stated_transfer
 
 WHITE_IS_ZERO, BLACK_IS_ZERO, RGB = 0, 1, 2  # PhotometricInterpretation
@@ -66,6 +68,19 @@ class TiffSource:
         light = np.concatenate([(self._linear(part) @ share).ravel() for part in parts])
         finite = light[np.isfinite(light)]
         return float(finite.mean()) if finite.size else None
+
+    def reduced(self) -> Reduced:
+        """The picture in cells: means of encoded values, then linear light."""
+        self.chunks.keep_whole()
+        size = self.size
+        cell = cell_size(size.width, size.height, None)
+        codes = self.chunks.read(Box(0, 0, size.width, size.height))[..., : self.channels]
+        return Reduced(
+            signal=self._linear(in_cells(codes, None, self.channels, cell)).astype(np.float32),
+            colors=("grey",) if self.channels == 1 else ("red", "green", "blue"),
+            cell=cell,
+            neutral=(1.0,) * self.channels,
+        )
 
     def close(self) -> None:
         """Close the file."""

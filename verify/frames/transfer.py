@@ -18,7 +18,7 @@ import imagecodecs
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from verify.errors import NotLinear, PlanError
+from verify.errors import NotLinear, PlanError, in_one_line
 
 NODES = 65536  # a node for each code of a 16-bit file, and for each of an 8-bit file among them
 LOWEST_GAMMA, HIGHEST_GAMMA = 1.0, 4.0  # what encodes pictures lies between 1 and 2.8
@@ -153,7 +153,7 @@ def _stated_gamma(word: str) -> float:
     found = re.fullmatch(r"(?:gamma\s*)?(\d+(?:\.\d*)?|\.\d+)", word)
     allowed = f"a gamma from {LOWEST_GAMMA:g} to {HIGHEST_GAMMA:g} such as 2.2"
     if not found:
-        msg = f'transfer "{word}" is not known: write icc, linear, srgb or {allowed}'
+        msg = f'transfer "{in_one_line(word, 40)}" is not known: write icc, linear, srgb or {allowed}'
         raise PlanError(msg)
     gamma = float(found[1])
     if LOWEST_GAMMA <= gamma <= HIGHEST_GAMMA:

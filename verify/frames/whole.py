@@ -1,7 +1,8 @@
-"""Whether a TIFF file is whole: nothing that its directories point to lies beyond its end.
+"""Whether a TIFF file is whole: everything that its directories point to is there, and once.
 
-A reader leaves out a tag whose value is not there. Of a file cut short behind its picture it would
-take the black level for the default of 0, the settings for unknown, or a preview for the picture.
+A reader leaves out a tag whose value is not there, or is of a type that it does not know. Of a
+file cut short behind its picture it would take the black level for the default of 0, the settings
+for unknown, or a preview for the picture; and of two black levels it would take either.
 
 References
 ----------
@@ -22,11 +23,20 @@ TYPE_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4
     16: 8, 17: 8, 18: 8,
 }  # fmt: skip
 POINTERS = {4: "I", 13: "I", 16: "Q", 18: "Q"}  # types that an offset may have
+# Tags that the values of pixels hang on: which picture, its layout, its mosaic and its levels.
+OF_PIXELS = frozenset(
+    {254, 256, 257, 258, 259, 262, 266, 273, 274, 277, 278, 279, 284, 317, 322, 323, 324, 325, 330}
+    | {338, 339, 347, 33421, 33422, 34675, 50706, 50710, 50711, 50712, 50713, 50714, 50715, 50716}
+    | {50717, 50829, 50830, 50974, 50975, 51008, 51009, 51022, 52547}
+)
+FIRST_PLACE = 8  # in a file, behind its header; no value lies before it
 MOST_TAGS = 4096  # of a directory; more are no directory
 
 
 def check_directories(file: tifffile.TiffFile) -> None:
     """Raise NotAFrame unless every directory and every value of a tag is inside the file.
+
+    And unless every tag that the values of pixels hang on can be read, and says one thing.
 
     Maker notes are left out: some software moves them and leaves their old place behind. The
     directories that follow the first are too: what lies behind the picture may be anything.
@@ -40,11 +50,17 @@ def check_directories(file: tifffile.TiffFile) -> None:
         if start in seen:
             continue
         seen.add(start)
+        said: dict[int, tuple[int, int, bytes]] = {}
         for code, kind, count, value in _entries(file, start):
+            if code in OF_PIXELS:
+                _check_once(code, said.setdefault(code, (kind, count, value)), (kind, count, value))
             length = TYPE_BYTES.get(kind, 0) * count
             data = value[:length]
             if length > tiff.offsetsize:
                 (at,) = struct.unpack(tiff.offsetformat, value)
+                if at < FIRST_PLACE and code in OF_PIXELS:
+                    msg = f"the value of its tag {code} is not there: it is damaged"
+                    raise NotAFrame(msg)
                 if at + length > size:
                     if code == MAKER_NOTE:
                         continue
@@ -86,6 +102,16 @@ def _entries(file: tifffile.TiffFile, start: int) -> Iterator[tuple[int, int, in
     if end > size:
         raise _cut("a directory of it", end, size)
     yield from struct.iter_unpack(tiff.tagheaderformat, handle.read(count * tiff.tagsize))
+
+
+def _check_once(code: int, first: tuple[int, int, bytes], found: tuple[int, int, bytes]) -> None:
+    """Refuse a tag of an unknown type, and one that a directory has twice with other values."""
+    if found[0] not in TYPE_BYTES:
+        msg = f"its tag {code} is of type {found[0]}, which there is not: it is damaged"
+        raise NotAFrame(msg)
+    if found != first:
+        msg = f"its tag {code} is there twice and says two things: it is damaged"
+        raise NotAFrame(msg)
 
 
 def _cut(what: str, end: int, size: int) -> NotAFrame:

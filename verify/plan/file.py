@@ -1,10 +1,8 @@
 """A plan file to a ``Plan``; every mistake is named with its place and what is allowed there."""
 
 import difflib
-import json
 import math
 import re
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeVar, get_args
@@ -13,10 +11,11 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from verify.errors import PlanError
+from verify.errors import PlanError, in_one_line
 from verify.notation import MAX_F_NUMBER, MIN_F_NUMBER
-from verify.place import parse_place
+from verify.place import FIND, parse_place
 from verify.plan.expected import derived_aperture
+from verify.plan.load import load_tables, quoted
 from verify.plan.records import (
     CameraPlan,
     Card,
@@ -40,7 +39,8 @@ from verify.plan.tables import (
 Checked = TypeVar("Checked", bound=BaseModel)
 
 MAIN = "main"  # name of the set-up of all frames that no [[setup]] names
-LONGEST_SHOWN = 60  # characters of a value in a message
+MOST_TOLD = 20  # mistakes of a section; more are counted
+LONGEST_KEY = 40  # characters of a key in a message
 BELLOWS = ("magnification", "extension_mm", "bellows_stops")  # ways to say the same thing
 
 
@@ -57,46 +57,30 @@ def read_plan(path: Path | None, typed: Mapping[str, Any] | None = None) -> Plan
     PlanError
         One line a mistake: the place, what was found, what is allowed.
     """
-    written = _load(path) if path is not None else {}
+    written = load_tables(path) if path is not None else {}
+    where = f"{in_one_line(str(path))}: " if path is not None else ""
     setups = written.pop("setup", [])
     if not isinstance(setups, list) or not all(isinstance(s, dict) for s in setups):
-        msg = f"{path}: a set-up is written [[setup]], with double brackets"
+        msg = f"{where}a set-up is written [[setup]], with double brackets"
         raise PlanError(msg)
-    where = f"{path}: " if path is not None else ""
     base = _merged(written, typed or {})
     folder = path.parent if path is not None else Path()
     first = _validated(SectionsTable, base, where)
     found = [_setup(MAIN, first, Selection(), folder, where)]
+    names: set[str] = set()
     for number, own in enumerate(setups, 1):
         name = own.get("name")
-        place = f"{where}[[setup]] {number}" + (f" {_shown(name)}" if isinstance(name, str) else "")
+        place = f"{where}[[setup]] {number}" + (f" {quoted(name)}" if isinstance(name, str) else "")
         table = _validated(SetUpTable, _merged(_merged(base, own), typed or {}), f"{place}: ")
         if table.name == MAIN:
             msg = f'{place}: "{MAIN}" means the frames that no set-up names; give another name'
             raise PlanError(msg)
-        if any(s.name == table.name for s in found):
+        if table.name in names:
             msg = f"{place}: two set-ups have this name; give each its own"
             raise PlanError(msg)
+        names.add(table.name)
         found.append(_setup(table.name, table, _selection(table, place), folder, f"{place}: "))
     return Plan(str(path) if path is not None else None, tuple(found))
-
-
-def _load(path: Path) -> dict[str, Any]:
-    """The file's tables."""
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))  # some editors write a BOM
-    except FileNotFoundError as error:
-        msg = f"{path}: there is no such plan"
-        raise PlanError(msg) from error
-    except UnicodeDecodeError as error:
-        msg = f"{path}: this is not text in UTF-8: save the plan as UTF-8"
-        raise PlanError(msg) from error
-    except OSError as error:
-        msg = f"{path}: the plan cannot be read ({error.strerror or error})"
-        raise PlanError(msg) from error
-    except tomllib.TOMLDecodeError as error:
-        msg = f"{path}: this is not TOML: {error}"
-        raise PlanError(msg) from error
 
 
 def _merged(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
@@ -118,7 +102,10 @@ def _validated(table: type[Checked], values: Mapping[str, Any], where: str) -> C
     try:
         return table.model_validate(values)
     except ValidationError as error:
-        lines = [where + _mistake(table, e) for e in error.errors(include_url=False)]
+        mistakes = error.errors(include_url=False)
+        lines = [where + _mistake(table, e) for e in mistakes[:MOST_TOLD]]
+        if len(mistakes) > MOST_TOLD:
+            lines.append(f"{where}and {len(mistakes) - MOST_TOLD} more mistakes")
         raise PlanError("\n".join(dict.fromkeys(lines))) from error
 
 
@@ -148,7 +135,7 @@ def _mistake(table: type[BaseModel], error: ErrorDetails) -> str:
         allowed_is = f"a section: write [{keys[-1]}] on a line and its keys below it"
     elif field is not None:
         allowed_is = _described(field) or allowed_is
-    return f"{place}{_shown(error['input'])} is not {allowed_is}"
+    return f"{place}{quoted(error['input'])} is not {allowed_is}"
 
 
 def _place(
@@ -167,7 +154,7 @@ def _place(
         table = inner
         named = {f.alias or name: f for name, f in table.model_fields.items()}
         field = named.get(str(step))
-        keys.append(str(step))
+        keys.append(in_one_line(str(step), LONGEST_KEY))
     return table, field, keys
 
 
@@ -186,23 +173,23 @@ def _described(field: FieldInfo) -> str | None:
     return next((f.description for f in inner if isinstance(f, FieldInfo)), None)
 
 
-def _shown(value: object) -> str:
-    """What was written, about as it stands in the file, on one line."""
-    text = json.dumps(value, ensure_ascii=False, default=str)
-    return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 3] + "..."
-
-
 def _selection(table: SetUpTable, place: str) -> Selection:
     """The frames that a set-up names."""
     ranges = []
     for part in (table.frames or "").split(",") if table.frames else ():
-        found = re.fullmatch(r"\s*(\d+)\s*(?:[-–]\s*(\d+)\s*)?", part)
+        found = re.fullmatch(r"\s*(\d{1,18})\s*(?:[-–]\s*(\d{1,18})\s*)?", part)
         if found is None:
-            msg = f'{place}: frames "{table.frames}" is not like "0123-0168" or "0123, 0130-0140"'
+            msg = (
+                f"{place}: frames {quoted(table.frames)} is not like "
+                '"0123-0168" or "0123, 0130-0140"'
+            )
             raise PlanError(msg)
         first, last = int(found[1]), int(found[2] or found[1])
         if last < first:
-            msg = f'{place}: frames "{part.strip()}" run backwards; write the smaller number first'
+            msg = (
+                f"{place}: frames {quoted(part.strip())} run backwards; "
+                "write the smaller number first"
+            )
             raise PlanError(msg)
         ranges.append((first, last))
     return Selection(
@@ -287,7 +274,7 @@ def _camera(table: CameraTable, reading: Reading) -> CameraPlan:
 
 def _card(table: CardTable, folder: Path, where: str) -> Card:
     """The record of the card; a flat's path is relative to the plan."""
-    place = None if table.box is None else parse_place(table.box, f"{where}[card] box: ")
+    place = parse_place(FIND if table.box is None else table.box, f"{where}[card] box: ")
     flat = None if table.flat is None else folder / table.flat
     return Card(table.name, table.reflectance, place, flat)
 

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Literal
 
 from verify.notation import Aperture
-from verify.place import Place
+from verify.place import Looked, Place
 
 Light = Literal["flash", "continuous", "high-speed-sync"]
 Method = Literal["incident", "reflected"]
@@ -60,7 +60,7 @@ class Card:
 
     name: str | None
     reflectance: float  # 0 to 1
-    place: Place | None  # None where it has to be found
+    place: Place | Looked  # where it is, or what to look for
     flat: Path | None  # frame of an even surface, corrects falloff
 
 

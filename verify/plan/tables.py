@@ -64,7 +64,9 @@ Pops = Annotated[int, Field(ge=1, le=1000, description="a whole number from 1 to
 Name = Annotated[str, Field(min_length=1, description="text in quotation marks")]
 FrameNumber = Annotated[
     str,
-    Field(pattern=r"^\s*\d+\s*$", description='a frame number in quotation marks, such as "0123"'),
+    Field(
+        pattern=r"^\s*\d{1,18}\s*$", description='a frame number in quotation marks, such as "0123"'
+    ),
 ]
 
 

@@ -17,16 +17,23 @@ CARD = (
     "red_green_stops", "blue_green_stops",
 )  # fmt: skip
 CAMERA = ("captured", "make", "model", "serial", "lens", "f_number", "shutter_s", "iso")
+LINE_END = "\r\n"  # of a row while it is made
 
 
 def as_csv(shoot: Shoot) -> str:
     """Header and rows; lists joined by "; ", unknown values empty."""
+    header = [*TOP, *CARD, *CAMERA, "warnings", "notes", "problem"]
+    rows = [header, *(_row(frame) for frame in as_records(shoot)["frames"])]
+    return "".join(map(_line, rows))
+
+
+def _line(values: list[Any]) -> str:
+    """A row with its end."""
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([*TOP, *CARD, *CAMERA, "warnings", "notes", "problem"])
-    for frame in as_records(shoot)["frames"]:
-        writer.writerow(_row(frame))
-    return out.getvalue()
+    # csv puts in quotation marks what has a character of the line's end in it, and no other line
+    # end; a reader ends the row at either.
+    csv.writer(out, lineterminator=LINE_END).writerow(values)
+    return out.getvalue().removesuffix(LINE_END) + "\n"
 
 
 def _row(frame: dict[str, Any]) -> list[Any]:

@@ -13,9 +13,11 @@ from verify.compare import FrameCheck, marked_f_number
 from verify.exposure import exact_f_number
 from verify.frames.frame import Settings
 from verify.measure import PatchReading
+from verify.place import Place
 from verify.plan.expected import departure_stops, expected_signal, plan_in_words
 from verify.plan.records import Card, Plan, SetUp
 from verify.shoot import Shoot
+from verify.target.records import Target
 
 FORMAT = "greyproof.check/1"
 SHOWN_COLORS = ("red", "green", "blue")
@@ -67,7 +69,8 @@ def _card(card: Card) -> dict[str, Any]:
     return {
         "name": card.name,
         "reflectance": card.reflectance,
-        "box": None if card.place is None else list(card.place.box),
+        "box": list(card.place.box) if isinstance(card.place, Place) else None,
+        "looked_for": None if isinstance(card.place, Place) else card.place,
         "flat": None if card.flat is None else str(card.flat),
     }
 
@@ -83,6 +86,7 @@ def _frame(check: FrameCheck) -> dict[str, Any]:
         "problem": check.problem,
         "camera": _camera(check.settings or Settings(), check.f_number),
         "card": None if check.patch is None else _patch(check.patch),
+        "candidates": [_place(target) for target in check.sightings],
         "patches": [],
         "expected_signal": check.expected_signal,
         "offset_stops": check.offset_stops,
@@ -121,10 +125,8 @@ def _camera(settings: Settings, counted: float | None) -> dict[str, Any]:
 
 def _patch(patch: PatchReading) -> dict[str, Any]:
     """The card as measured."""
-    box = patch.target.box
     return {
-        "box": [box.col, box.row, box.width, box.height],
-        "corners": [list(corner) for corner in patch.target.corners],
+        **_place(patch.target),
         "found_by": patch.target.found_by,
         "signal": patch.signal,
         "red": patch.red,
@@ -137,6 +139,15 @@ def _patch(patch: PatchReading) -> dict[str, Any]:
         "red_green_stops": _stops_between(patch.red, patch.green),
         "blue_green_stops": _stops_between(patch.blue, patch.green),
         "below_clipping_stops": _stops_between(patch.clips_at, patch.signal),
+    }
+
+
+def _place(target: Target) -> dict[str, Any]:
+    """Where a card is, in upright pixels."""
+    box = target.box
+    return {
+        "box": [box.col, box.row, box.width, box.height],
+        "corners": [list(corner) for corner in target.corners],
     }
 
 

@@ -55,11 +55,19 @@ class CameraModel:
     blue_gain: float = 0.7  # the same of a blue one
     speed_error_stops: float = 0.0  # signal above what ISO 12232 saturation speed gives [stops]
 
+    def weights(self, colour: str) -> tuple[float, float, float]:
+        """Signal that red, green and blue of neutral light each give a photosite of ``colour``.
+
+        Against that of a green one; C, M and Y see two of the three.
+        """
+        seen = {"C": "GB", "M": "RB", "Y": "RG"}.get(colour, colour)
+        gains = zip("RGB", (self.red_gain, 1.0, self.blue_gain), strict=True)
+        red, green, blue = (gain / len(seen) if p in seen else 0.0 for p, gain in gains)
+        return red, green, blue
+
     def gain(self, colour: str) -> float:
-        """Signal of a photosite of ``colour`` against a green one; C, M and Y see two primaries."""
-        primaries = {"R": self.red_gain, "G": 1.0, "B": self.blue_gain}
-        pairs = {"C": "GB", "M": "RB", "Y": "RG"}
-        return sum(primaries[p] for p in pairs.get(colour, colour)) / len(pairs.get(colour, colour))
+        """Signal of a photosite of ``colour`` against a green one, neutral light."""
+        return sum(self.weights(colour))
 
     def electrons(self, iso: float) -> float:
         """Electrons that make signal 1 at ``iso``."""

@@ -53,6 +53,7 @@ class DngLayout:
     exif: ExifPlace = "exif"
     sensitivity_type: int = 2  # 1 SOS, 2 REI, 3 ISO speed: which tag holds an ISO above 65535
     preview: Literal["rgb", "jpeg"] | None = None  # in the first directory, the raw in one below it
+    preview_picture: NDArray[np.uint8] | None = None  # it, not upright; None: small and grey
     table: NDArray[np.uint16] | None = None  # LinearizationTable: ascending DN of each stored code
     masked_areas: bool = False  # MaskedAreas, besides ActiveArea
     crop_px: int = 0  # DefaultCrop: so much narrower than the active area on each side
@@ -219,13 +220,10 @@ def _put_areas(ifd: Ifd, shape: tuple[int, ...], camera: CameraModel, options: D
 def _put_preview(
     ifd: Ifd, mosaic: NDArray[np.uint16], camera: CameraModel, options: DngLayout
 ) -> None:
-    """Put a small rendered picture, as a tone curve would show it: not linear on purpose."""
-    left, top, right, bottom = camera.masked
-    active = mosaic[top : mosaic.shape[0] - bottom, left : mosaic.shape[1] - right]
-    step = max(1, active.shape[1] // _THUMBNAIL_PX)
-    grey = active[::step, ::step] if active.ndim == 2 else active[::step, ::step, 1]
-    linear = np.clip((grey - camera.mean_black()) / (camera.white - camera.mean_black()), 0, 1)
-    rgb = np.repeat(np.rint(255 * linear[..., None] ** (1 / 2.2)).astype(np.uint8), 3, axis=2)
+    """Put a rendered picture, as a tone curve would show it: not linear on purpose."""
+    rgb = options.preview_picture
+    if rgb is None:
+        rgb = _small_preview(mosaic, camera)
     ifd.add(254, LONG, 1)
     put_picture(ifd, rgb, Storage(order=options.order))
     ifd.add(262, SHORT, 2)
@@ -233,3 +231,12 @@ def _put_preview(
         ifd.segments = [bytes(imagecodecs.jpeg8_encode(rgb, level=85))]
         ifd.add(259, SHORT, 7)
         ifd.add(262, SHORT, 6)
+
+
+def _small_preview(mosaic: NDArray[np.uint16], camera: CameraModel) -> NDArray[np.uint8]:
+    left, top, right, bottom = camera.masked
+    active = mosaic[top : mosaic.shape[0] - bottom, left : mosaic.shape[1] - right]
+    step = max(1, active.shape[1] // _THUMBNAIL_PX)
+    grey = active[::step, ::step] if active.ndim == 2 else active[::step, ::step, 1]
+    linear = np.clip((grey - camera.mean_black()) / (camera.white - camera.mean_black()), 0, 1)
+    return np.repeat(np.rint(255 * linear[..., None] ** (1 / 2.2)).astype(np.uint8), 3, axis=2)

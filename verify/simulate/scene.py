@@ -8,8 +8,7 @@ from numpy.typing import NDArray
 
 from verify import exposure
 from verify.simulate.camera import Box, CameraModel, Settings, sensor_box, to_sensor
-
-_ROWS_AT_ONCE = 512  # rows exposed in one go: keeps a large frame's working memory small
+from verify.simulate.readout import clip_signal, noise_stops, read_out
 
 PlacedBox = tuple[float, float, float, float]  # column, row, width, height; fractions if all <= 1
 
@@ -112,23 +111,23 @@ def expose(
     """
     iso = settings.iso_of_light()
     upright = _relative_light(scene, camera, settings) * np.float32(
-        _white_signal(light, settings) * 2.0**camera.speed_error_stops
+        white_signal(light, settings) * 2.0**camera.speed_error_stops
     )
     signal = np.ascontiguousarray(to_sensor(upright, settings.orientation))
     box = scene.box_px(scene.card_box)
     green = _green_of_card(signal, sensor_box(box, scene.size, settings.orientation), camera)
     mean = float(np.mean(green, dtype=np.float64))
-    clip_signal = _clip_signal(camera)
+    clips_at = clip_signal(camera)
     return Exposed(
-        mosaic=_read_out(signal, camera, iso, rng),
+        mosaic=read_out(signal, camera, iso, rng),
         card_box=box,
         card_signal=mean,
-        card_noise_stops=_noise_stops(mean, green.size, camera, iso),
-        card_clipped=float(np.mean(green >= clip_signal)),
+        card_noise_stops=noise_stops(mean, green.size, camera, iso),
+        card_clipped=float(np.mean(green >= clips_at)),
     )
 
 
-def _white_signal(light: Light, settings: Settings) -> float:
+def white_signal(light: Light, settings: Settings) -> float:
     """Signal of a green photosite that sees a matt surface of reflectance 1."""
     total = light.pop_lxs * light.pops
     if light.ambient_lx:
@@ -191,79 +190,3 @@ def _green_of_card(
         green[np.ix_(down % green.shape[0], across % green.shape[1])]
     ]
     return picked
-
-
-def _clip_signal(camera: CameraModel) -> float:
-    """Lowest signal at which a photosite clips."""
-    clip = camera.white if camera.clip is None else min(camera.clip, camera.white)
-    lowest = float(np.max(camera.black))
-    return (clip - lowest) / (camera.white - lowest)
-
-
-def _noise_stops(mean: float, photosites: int, camera: CameraModel, iso: float) -> float:
-    """Standard deviation of the mean of ``photosites`` of signal ``mean`` [stops]; EMVA 1288."""
-    if mean <= 0:
-        return math.inf
-    electrons = camera.electrons(iso)
-    rounding = 1 / 12 / (camera.white - camera.mean_black()) ** 2
-    variance = mean / electrons + (camera.read_noise_e / electrons) ** 2 + rounding
-    return math.sqrt(variance / photosites) / (mean * math.log(2))
-
-
-def _read_out(
-    signal: NDArray[np.float32], camera: CameraModel, iso: float, rng: np.random.Generator | None
-) -> NDArray[np.uint16]:
-    """Whole DN of the whole sensor, masked border included, from the signal of its active area."""
-    left, top, right, bottom = camera.masked
-    height, width = signal.shape
-    shape = (top + height + bottom, left + width + right)
-    planes = (camera.planes,) if camera.planes > 1 else ()
-    mosaic = np.empty(shape + planes, np.uint16)
-    columns = np.arange(shape[1]) - left
-    for first in range(0, shape[0], _ROWS_AT_ONCE):
-        rows = np.arange(first, min(first + _ROWS_AT_ONCE, shape[0])) - top
-        lit = (rows >= 0) & (rows < height)
-        block = np.zeros((rows.size, shape[1]), np.float32)
-        block[lit, left : left + width] = signal[rows[lit]]
-        black = camera.black_at(rows, columns)
-        if camera.masked_black is not None:
-            dark = ~(lit[:, None] & (columns >= 0) & (columns < width))
-            black[dark] = camera.masked_black
-        block = _through_filters(block, rows[0], left, camera)
-        if rng is not None:
-            block += _noise(block, camera.electrons(iso), camera.read_noise_e, rng)
-        dn = black + block * (camera.white - black)
-        clip = camera.white if camera.clip is None else min(camera.clip, camera.white)
-        mosaic[first : first + rows.size] = np.clip(np.rint(dn), 0, clip).astype(np.uint16)
-    return mosaic
-
-
-def _through_filters(
-    block: NDArray[np.float32], first_row: int, left: int, camera: CameraModel
-) -> NDArray[np.float32]:
-    """Signal behind the colour filters: of the mosaic, or of each of three planes."""
-    if camera.planes > 1:
-        return np.stack([block * np.float32(camera.gain(colour)) for colour in "RGB"], axis=-1)
-    if camera.pattern is None:
-        return block
-    high, wide = len(camera.pattern), len(camera.pattern[0])
-    for row, letters in enumerate(camera.pattern):
-        for column, colour in enumerate(letters):
-            same = (
-                slice((row - first_row) % high, None, high),
-                slice((column + left) % wide, None, wide),
-            )
-            if colour != "G":
-                block[same] *= np.float32(camera.gain(colour))
-    return block
-
-
-def _noise(
-    signal: NDArray[np.float32], electrons: float, read_noise_e: float, rng: np.random.Generator
-) -> NDArray[np.float32]:
-    """Shot and read noise of ``signal``, normal with the mean and variance of the Poisson law."""
-    variance = np.maximum(signal, 0) / np.float32(electrons)
-    variance += np.float32((read_noise_e / electrons) ** 2)
-    noise = rng.standard_normal(signal.shape, np.float32)
-    noise *= np.sqrt(variance)
-    return noise

@@ -1,23 +1,10 @@
-"""Where in a frame the card is, from the place that the plan or the command gives."""
-
-from dataclasses import dataclass
-from typing import Literal
+"""The card where the plan or the command says that it is."""
 
 from verify.errors import BoxError
 from verify.frames.frame import Frame
 from verify.frames.geometry import Box
 from verify.place import Place
-
-FoundBy = Literal["given", "shape", "marker", "chart"]
-
-
-@dataclass(frozen=True, slots=True)
-class Target:
-    """The card in one frame."""
-
-    box: Box  # what is measured, in upright pixels
-    corners: tuple[tuple[float, float], ...]  # (col, row) of the card's corners, upright
-    found_by: FoundBy
+from verify.target.records import Target
 
 
 def given_target(frame: Frame, place: Place) -> Target:

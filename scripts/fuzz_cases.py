@@ -1,0 +1,200 @@
+"""The cases of a fuzzing run: from a seed and a number to files and a command line."""
+
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from random import Random
+
+from byte_mutations import BYTES
+from fuzz_inputs import CARD, IMAGES, LIGHT, Input
+from mutations import GENTLE, STRUCTURAL, Patient
+from plan_mutations import HOSTILE_TEXT, mutated_plan
+from same_meaning import SAME
+from tiff_structure import meaning_of, structure_of, unclear_meaning, with_text
+
+KINDS = {  # share of the cases
+    "frame": 0.56,  # a file of a known structure, its tags, parts or bytes damaged
+    "plan": 0.20,
+    "names": 0.10,  # of files and in tags: what reports must hold as it is
+    "typed": 0.06,  # what is typed in place of a plan
+    "text": 0.08,  # text of all sorts as frames and as plans
+}
+GENTLE_SHARE = 0.4  # of the frames: nothing that gives pixels their meaning is hit
+HOLE_SHARE, HOLE = 0.01, 3 * 10**9  # of the frames end in a hole of so many bytes
+SAME_SHARE = 0.15  # of the changes to them: nothing is damaged, only written otherwise
+FIND_SHARE = 0.08  # of the frames: the card is to be found
+REAL_SHARE = 0.25  # of the frames: files of real cameras
+GOOD = IMAGES / "bayer_rggb.dng"  # a frame that is as planned
+NAMED_TAGS = (271, 272, 42033, 42036, 50735)  # make, model, serial and lens
+TEXTS = (
+    b"file,verdict\nframe_0001.dng,within\n", b"a;b;c\r\n1;2;3\r\n", b'"quoted\nfield",2\n', b"=1+1\n",
+    b"[reading]\naperture = 'f/11'\n", b"{}\n", b'{"frames": []}', b"<?xml version='1.0'?><x/>",
+    b"<html><body>404</body></html>", b"\xef\xbb\xbfname,stop\n", "grün, Bl\u00e4nde\n".encode("latin-1"),
+    "name,stop\n".encode("utf-16"), b"II", b"II*", b"MM\0*", b"\n" * 5000, b" " * 70_000, b"\0" * 4096,
+    b"%PDF-1.7\n", b"\xff\xfe\xfd\xfc", b"SIMPLE  =                    T" + b" " * 2850, b"P5 4 4 65535\n",
+    b"\x93NUMPY\x01\x00", b"PK\x03\x04" + bytes(100), b"\x1f\x8b\x08" + bytes(40), bytes(range(256)),
+)  # fmt: skip
+NAMES = (
+    "=1+1.dng", "+1.dng", "-1.dng", "@now.dng", "a,b.dng", 'say "so".dng', "two\nlines.dng", "it's.dng",
+    "return\rhere.dng", "crlf\r\n.dng", "tab\there.dng", "\x1b[31mred.dng", "\x07.dng", "\x7f.dng",
+    "\u202egnp.dng", "\u200b.dng", "\u2028.dng", "e\u0301.dng", "日本.dng", "🙂.dng", "[bold]x.dng",
+    "; rm.dng", "$(x).dng", "%s%n.dng", " .dng", "..dng", "0001.dng", "9" * 200 + ".dng", "x" * 250,
+    "\udcff\udcfe.dng", "half \udce9.dng", "'.dng", "#.dng", "?*.dng", "\\.dng", "unreadable: .dng",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One run of the command."""
+
+    number: int
+    kind: str
+    what: str  # the input and what was done to it
+    arguments: tuple[str, ...]  # of the command, without those for reports
+    frames: tuple[Path, ...]  # that are checked, as named
+    compared: Input | None = None  # whose pixels are as they were: the signal must be, or be refused
+
+
+@dataclass(frozen=True, slots=True)
+class Maker:
+    """Makes the cases of one run, each from its number alone."""
+
+    seed: int
+    inputs: Sequence[Input]  # simulated files and test images
+    real: Sequence[Input]  # of real cameras; those that are not here give no case
+
+    def case(self, number: int, folder: Path) -> Case | None:
+        """Write a case's files into an empty folder; None where its input is not here."""
+        random = Random(f"{self.seed}/{number}")
+        kind = random.choices(list(KINDS), list(KINDS.values()))[0]
+        made = MAKERS[kind](self, random, folder)
+        return None if made is None else replace(made, number=number, kind=kind)
+
+    def input(self, random: Random) -> Input:
+        """One of the files to be mutated."""
+        if random.random() > REAL_SHARE:
+            return random.choice(self.inputs)
+        light = [one for one in self.real if one.name.startswith(LIGHT)]
+        return random.choice([*self.real, *light, *light])
+
+
+def _frame(maker: Maker, random: Random, folder: Path) -> Case | None:
+    """One frame, damaged."""
+    chosen = maker.input(random)
+    gentle, find = random.random() < GENTLE_SHARE, random.random() < FIND_SHARE
+    number = random.choice((1, 1, 1, 2, 3, 5))
+    if not chosen.path.exists():
+        return None
+    whole = chosen.path.read_bytes()
+    structured = structure_of(whole) is not None
+    patient = Patient(bytearray(whole), random, chosen.free, gentle and structured)
+    did: list[str] = []
+    while len(did) < number:
+        if structured and random.random() < SAME_SHARE:
+            done = random.choice(SAME)(patient)
+        elif patient.gentle:
+            done = random.choice(GENTLE)(patient)
+        elif structured and random.random() < 0.75:
+            done = random.choice(STRUCTURAL)(patient)
+        else:
+            done = random.choice(BYTES)(patient.data, random)
+        if done is not None:
+            did.append(done)
+    alike = structured and (
+        meaning_of(patient.data, chosen.free) == meaning_of(whole, chosen.free)
+        or (len(did) == 1 and unclear_meaning(patient.data, chosen.free))
+    )
+    path = folder / f"frame_0001{chosen.path.suffix}"
+    path.write_bytes(patient.data)
+    if random.random() < HOLE_SHARE:
+        os.truncate(path, len(patient.data) + HOLE)
+        did.append(f"a hole of {HOLE} bytes behind")
+    card = "find" if find else chosen.card
+    transfer = () if chosen.transfer is None else ("--transfer", chosen.transfer)
+    return _case(
+        f"{chosen.name}: {'; '.join(did)}",
+        ("--reading", "f/11", "--card", card, *transfer, str(path)),
+        (path,),
+        chosen if alike and not find else None,
+    )
+
+
+def _plan(maker: Maker, random: Random, folder: Path) -> Case:
+    """A plan, damaged, with a good frame."""
+    data, what = mutated_plan(random)
+    plan, frame = folder / "plan.toml", folder / "frame_0001.dng"
+    plan.write_bytes(data)
+    frame.write_bytes(GOOD.read_bytes())
+    card = ("--card", CARD) if random.random() < 0.6 else ()
+    typed = ("--reading", "f/11") if random.random() < 0.1 else ()
+    return _case(what, (str(plan), *typed, *card, str(frame)), (frame,))
+
+
+def _names(maker: Maker, random: Random, folder: Path) -> Case:
+    """Frames with odd names, in odd folders, from cameras with odd names; one cannot be read."""
+    inside, frames = folder, []
+    if random.random() < 0.3:
+        inside = folder / random.choice(NAMES)
+        inside.mkdir()
+    for name in random.sample(NAMES, random.choice((1, 2, 4))):
+        data = bytearray(GOOD.read_bytes())
+        for code in random.sample(NAMED_TAGS, 2):
+            text = random.choice(HOSTILE_TEXT)[:1000].encode("utf-8", "surrogatepass")
+            data = with_text(data, code, text + b"\0")
+        if random.random() < 0.2:
+            del data[5000:]
+        frames.append(inside / name)
+        frames[-1].write_bytes(data)
+    card = random.choice(HOSTILE_TEXT)[:500]
+    plan = folder / "plan.toml"
+    text = card.translate({ord(c): f"\\u{ord(c):04x}" for c in '"\\\x7f' + "".join(map(chr, range(32)))})
+    plan.write_text(f'[reading]\naperture = "f/11"\nmeter = "{text or 1}"\n', "utf-8")
+    arguments = [str(plan), "--card", CARD, *map(str, frames)]
+    return _case(f"names {[frame.name for frame in frames]}, meter {card!r}", arguments, frames)
+
+
+def _typed(maker: Maker, random: Random, folder: Path) -> Case:
+    """What is typed for a plan, odd."""
+    frame = folder / "frame_0001.dng"
+    frame.write_bytes(GOOD.read_bytes())
+    typed = {"--reading": "f/11", "--card": CARD}
+    options = ("--reading", "--iso", "--shutter", "--card", "--transfer")
+    for option in random.sample(options, random.choice((1, 1, 2))):
+        typed[option] = random.choice(HOSTILE_TEXT)[:5000]
+    arguments = [part for pair in typed.items() for part in pair]
+    return _case(f"{typed}"[:300], (*arguments, str(frame)), (frame,))
+
+
+def _text(maker: Maker, random: Random, folder: Path) -> Case:
+    """Text, or another format, as a frame and as a plan."""
+    data = bytearray(random.choice(TEXTS))
+    if random.random() < 0.5:
+        random.choice(BYTES)(data, random)
+    frame = folder / f"frame_0001{random.choice(('.csv', '.dng', '.tif', '.nef', '.crw', '.txt', ''))}"
+    frame.write_bytes(data)
+    what = f"{bytes(data[:40])!r} as {frame.suffix or 'a file without an ending'}"
+    if random.random() < 0.4:
+        plan = folder / "plan.toml"
+        plan.write_bytes(data)
+        return _case(f"{what}, and as a plan", (str(plan), "--card", CARD, str(frame)), (frame,))
+    return _case(what, ("--reading", "f/11", "--card", CARD, str(frame)), (frame,))
+
+
+def _case(
+    what: str,
+    arguments: Sequence[str],
+    frames: Sequence[Path],
+    compared: Input | None = None,
+) -> Case:
+    """A case whose number and kind are still to be put in."""
+    return Case(0, "", what, ("check", *arguments), tuple(frames), compared)
+
+
+MAKERS: dict[str, Callable[[Maker, Random, Path], Case | None]] = {
+    "frame": _frame,
+    "plan": _plan,
+    "names": _names,
+    "typed": _typed,
+    "text": _text,
+}

@@ -1,0 +1,184 @@
+"""One file to its check: what is done for each frame, in this process or in a worker's."""
+
+from collections.abc import Hashable
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from verify.compare import FrameCheck, compare, expected_here
+from verify.errors import FrameError, PlanError, in_one_line
+from verify.frames.exif import read_settings
+from verify.frames.frame import Frame, Kept, Settings
+from verify.frames.gather import frame_number
+from verify.frames.open import open_frame
+from verify.frames.overview import Overview
+from verify.measure import measure
+from verify.place import Looked, Place
+from verify.plan.records import MeterOffset, Plan, SetUp
+from verify.target.find import Finder
+from verify.target.given import given_target
+from verify.target.records import Search, Target
+from verify.workers import Ask
+
+NO_CARD = (
+    "no card was found in it. If there is one, say where with --card COL,ROW,WIDTH,HEIGHT (upright "
+    "pixels, or fractions of the sides)"
+)
+COLORED = (
+    "its light is coloured, so nothing in it can be told to be grey. If there is a card, say where "
+    "with --card COL,ROW,WIDTH,HEIGHT (upright pixels, or fractions of the sides)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """How frames are to be checked, beside the plan."""
+
+    place: Place | Looked | None = None  # of the card, in every frame; None takes the plan's
+    transfer: str | None = None  # of TIFFs that do not say
+    offset: MeterOffset | None = None  # fitted for this meter and camera
+    pictures: bool = False  # whether small pictures of the frames are wanted
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """One file's check, and what later frames and reports need of it."""
+
+    check: FrameCheck
+    setup: int  # place of its set-up in the plan
+    framing: Hashable = None  # what it shares with frames that show the card at the same place
+    card: Target | None = None  # where the next of them looks first; None where it is not sure
+    picture: Overview | None = None  # small, where pictures are wanted
+
+
+@dataclass(slots=True)
+class Checker:
+    """Checks files one after the other."""
+
+    plan: Plan
+    wanted: Wanted
+    _flats: dict[Path, Frame] = field(default_factory=dict)  # open, each read once
+
+    def __call__(self, file: Path, ask: Ask) -> Checked:
+        """Measure one file and compare it; a file that cannot be measured gets its line.
+
+        Parameters
+        ----------
+        file : a picture.
+        ask : asks where the frames before, of the same framing, had the card.
+
+        Raises
+        ------
+        PlanError
+            If the flat frame of its set-up cannot be read.
+        """
+        settings: Settings | None = None
+        try:
+            with open_frame(file, self.wanted.transfer) as frame:
+                settings = frame.settings
+                return self._checked(frame, ask)
+        except FrameError as error:
+            problem = str(error)
+        except PlanError:
+            raise
+        except Exception as error:  # one bad file must not end a shoot
+            first = (str(error).splitlines() or [""])[0]
+            problem = f"it could not be measured ({type(error).__name__}: {first})"
+        return unmeasured(self.plan, file, problem, settings)
+
+    def close(self) -> None:
+        """Let the flat frames go."""
+        for flat in self._flats.values():
+            flat.source.close()
+        self._flats.clear()
+
+    def _checked(self, frame: Frame, ask: Ask) -> Checked:
+        """Find and measure the card of an open frame, and compare it."""
+        at = setup_of(self.plan, frame.path, frame.settings)
+        setup = self.plan.setups[at]
+        place = self.wanted.place or setup.card.place
+        picture = frame.overview() if self.wanted.pictures else None
+        if isinstance(place, Place):
+            return self._compared(frame, at, Search((given_target(frame, place),)), picture)
+        framing = (at, body(frame.settings), frame.size)
+        last = ask(framing)
+        finder = Finder(frame, expected_here(frame.settings, setup, self.wanted.offset))
+        if not last.ready():  # the frames before are not through: look all over meanwhile
+            finder.search()
+        search = finder.found(last.wait())
+        if not search.found:
+            problem = COLORED if "coloured-light" in search.doubts else NO_CARD
+            check = FrameCheck(
+                frame.path, setup.name, frame.settings, problem=problem, verdict="no-card",
+                warnings=search.doubts,
+            )  # fmt: skip
+            return Checked(check, at, picture=picture)
+        done = self._compared(frame, at, search, picture)
+        doubtful = done.check.doubtful
+        return replace(done, framing=framing, card=None if doubtful else search.found[0])
+
+    def _compared(
+        self, frame: Frame, at: int, search: Search, picture: Overview | None
+    ) -> Checked:
+        """The first thing found, measured and held against the plan."""
+        setup = self.plan.setups[at]
+        patch = measure(frame, search.found[0], self._flat(setup))
+        check = compare(
+            frame.path, frame.settings, patch, setup, frame.notes, self.wanted.offset, search
+        )
+        return Checked(check, at, picture=picture)
+
+    def _flat(self, setup: SetUp) -> Frame | None:
+        """The set-up's flat frame, read once however many frames use it."""
+        path = setup.card.flat
+        if path is None:
+            return None
+        if path not in self._flats:
+            try:
+                flat = open_frame(path, self.wanted.transfer)
+            except FrameError as error:
+                msg = f"[card] flat: {in_one_line(str(path), 300)}: {error}"
+                raise PlanError(msg) from error
+            self._flats[path] = replace(flat, source=Kept(flat.source))
+        return self._flats[path]
+
+
+def unmeasured(
+    plan: Plan, file: Path, problem: str, settings: Settings | None = None
+) -> Checked:
+    """The check of a file that could not be measured, with what settings it tells."""
+    if settings is None:
+        settings = Settings()
+        with suppress(OSError):  # a name that the system does not take
+            settings = read_settings(file) if file.is_file() else settings
+    at = setup_of(plan, file, settings)
+    return Checked(FrameCheck(file, plan.setups[at].name, settings, problem=problem), at)
+
+
+def setup_of(plan: Plan, file: Path, settings: Settings) -> int:
+    """Place in the plan of the set-up a frame belongs to: by number or body, else by its start.
+
+    A set-up that names a body has no frames of another one, whatever their numbers.
+    """
+    number = frame_number(file)
+    started = 0
+    for at, setup in enumerate(plan.setups[1:], 1):
+        wanted = setup.selection
+        if wanted.serial is not None and wanted.serial != settings.serial:
+            continue
+        by_number = bool(wanted.ranges) or wanted.start is not None
+        if not by_number or (
+            number is not None and any(first <= number <= last for first, last in wanted.ranges)
+        ):
+            return at
+        if wanted.start is not None and number is not None and wanted.start <= number:
+            begun = plan.setups[started].selection.start
+            started = at if begun is None or wanted.start > begun else started
+    return started
+
+
+def body(settings: Settings | None) -> str:
+    """The camera body a frame came from, in words; empty where the file does not say."""
+    if settings is None:
+        return ""
+    return " ".join(part for part in (settings.model or settings.make, settings.serial) if part)

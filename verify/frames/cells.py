@@ -1,0 +1,76 @@
+"""A whole picture in few numbers: codes averaged over square cells, each colour by itself.
+
+Nothing is demosaiced: a cell's value of a colour is the mean of that colour's own photosites in it.
+"""
+
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+WANTED_SIDE = 480  # cells along the longer side, as nearly as a mosaic's repeat allows
+FEWEST = 300  # cells along the longer side; with fewer, a mosaic's repeat is divided
+
+
+def cell_size(width: int, height: int, pattern: NDArray[np.uint8] | None) -> int:
+    """Side of a cell in photosites: a multiple of the mosaic's repeat, or half of a wide one."""
+    longer = max(width, height)
+    repeat = 1 if pattern is None else int(np.lcm(*pattern.shape))
+    side = repeat * max(1, round(longer / (repeat * WANTED_SIDE)))
+    if side == repeat and repeat % 2 == 0 and repeat > 2 and longer // side < FEWEST:
+        return repeat // 2
+    return side
+
+
+def in_cells(
+    codes: NDArray[Any], pattern: NDArray[np.uint8] | None, colors: int, cell: int
+) -> NDArray[np.float32]:
+    """Mean code of each colour in each whole cell, (rows, cols, colors).
+
+    Parameters
+    ----------
+    codes : (rows, cols, planes) of an active area, anchored at its corner.
+    pattern : index into the colours of each photosite of a repeat; None for planes of colours.
+    colors : how many colours there are.
+    cell : side of a cell, as :func:`cell_size` gives it.
+    """
+    if codes.dtype not in (np.uint8, np.uint16, np.float32):
+        codes = codes.astype(np.float32)
+    rows, cols = codes.shape[0] // cell, codes.shape[1] // cell
+    if pattern is None:
+        return _reduced(codes[: rows * cell, : cols * cell], cell)
+    side = int(np.lcm(*pattern.shape))  # of a square repeat
+    parts = max(1, side // cell)  # cells along a repeat: 1, or 2 of a divided one
+    rows, cols = rows // parts * parts, cols // parts * parts
+    wide = np.tile(pattern, (side // pattern.shape[0], side // pattern.shape[1]))
+    mosaic = codes[: rows * cell, : cols * cell, 0]
+    repeats = rows * cell // side, cols * cell // side
+    # Row r of every repeat, with the photosites of a repeat as channels: a view, no copy.
+    lines = [
+        _reduced(mosaic[r::side].reshape(repeats[0], repeats[1], side), max(1, cell // side))
+        for r in range(side)
+    ]
+    phases = np.stack(lines, axis=2)  # (rows, cols, row in the repeat, column in the repeat)
+    out = np.empty((rows, cols, colors), np.float32)
+    part = side // parts
+    for down in range(parts):
+        for across in range(parts):
+            own = slice(down * part, (down + 1) * part), slice(across * part, (across + 1) * part)
+            for color in range(colors):
+                there = wide[own] == color
+                block = phases[:, :, own[0], own[1]][:, :, there]
+                if not there.any():  # a colour that this part has not: the whole repeat's
+                    block = phases[:, :, wide == color]
+                out[down::parts, across::parts, color] = block.mean(-1)
+    return out
+
+
+def _reduced(planes: NDArray[Any], factor: int) -> NDArray[np.float32]:
+    """Means over factor x factor of (rows, cols, channels); what is left over is not used."""
+    rows, cols = planes.shape[0] // factor, planes.shape[1] // factor
+    whole = planes[: rows * factor, : cols * factor]
+    if factor > 1:
+        # Not exactly whole numbers: OpenCV rounds the mean of whole codes, half a code at most.
+        whole = cv2.resize(whole, (cols, rows), interpolation=cv2.INTER_AREA)
+    return whole.reshape(rows, cols, planes.shape[2]).astype(np.float32)

@@ -1,0 +1,165 @@
+"""The face of a card inside its outline: which part of it is even, and where to measure.
+
+Shadows, sheen, fingers and dirt are left out: what remains follows one even light.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from verify.target.light import Light
+from verify.target.quads import Quad, mask, sides
+
+EVEN = 0.045  # stop off an even light that still belongs to the face
+EVEN_COLOR = 0.12  # the same of a colour
+BORDER_CELLS = 1.5  # kept away from the outline
+BORDER_SHARE = 0.04  # of the shorter side, kept away too
+WINDOW = 0.12  # stop; levels this close are one plateau
+LEAST_PLATEAU = 0.22  # of the face; a smaller one is a highlight or something in front of it
+FIT_CELLS = 1500  # of a face that an even light is fitted to
+SCALES = (0.6, 0.54, 0.48, 0.42, 0.36, 0.3, 0.25, 0.2)  # of the face's extent, sides of a box
+CLEAN_BOX = 0.995  # of the cells of a box
+SAME_LIGHT = 0.008  # stop; light that differs less is the same
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """The even part of what an outline holds."""
+
+    level: float  # of its middle [stop of signal 1]
+    colors: tuple[float, float]  # off neutral, by the camera's white balance [stop]
+    share: float  # of the face that is even, 0 to 1
+    other_light: float  # of the face that is of the same colour in shadow or sheen, 0 to 1
+    busy: float  # length of the rim of what is not even, against the longest side
+    off_middle: float  # even light at the box against that in the middle of the face [stop]
+    rough: float  # what is left of its level without an even light and noise [stop]
+    box: tuple[float, float, float, float]  # col, row, width, height to measure [cell]
+
+
+def face_of(light: Light, quad: Quad) -> Face | None:
+    """The even part of an outline and the box to measure; None where there is none."""
+    col, row, width, height = cv2.boundingRect(np.rint(quad).astype(np.int32))
+    rows, cols = light.smooth.shape[:2]
+    top, left = max(row - 1, 0), max(col - 1, 0)
+    bottom, right = min(row + height + 1, rows), min(col + width + 1, cols)
+    if bottom - top < 6 or right - left < 6:
+        return None
+    local = quad - (left, top)
+    inner = mask(local, (bottom - top, right - left))
+    border = round(max(BORDER_CELLS, BORDER_SHARE * float(sides(quad).min())))
+    inner = _eroded(inner, border)
+    if np.count_nonzero(inner) < 25:
+        return None
+    own = light.smooth[top:bottom, left:right]
+    plane = _even_light(own[..., 0], inner)
+    if plane is None:
+        return None
+    off = own[..., 0] - plane
+    noise = float(np.median(light.noise[top:bottom, left:right][inner]))
+    tolerance = max(EVEN, 3 * noise)
+    even = inner & (np.abs(off) <= tolerance)
+    if not even.any():
+        return None
+    colors = np.median(own[even][:, 1:], axis=0)
+    off_color = np.abs(own[..., 1:] - colors).max(-1)
+    alike = off_color <= max(EVEN_COLOR, 6 * noise)
+    even &= alike
+    count = np.count_nonzero(inner)
+    # Single cells beyond the tolerance are noise, not something in front of the card.
+    clean = cv2.medianBlur((even | ~inner).astype(np.uint8), 5) > 0
+    box = _box(_eroded(clean, 1) & inner, plane, local)
+    if box is None:
+        return None
+    center = box[1] + box[3] // 2, box[0] + box[2] // 2
+    middle = tuple(np.clip(np.rint(local.mean(0)[::-1]).astype(int), 0, np.array(plane.shape) - 1))
+    left_over = float(np.var(off[even])) if even.any() else 0.0
+    return Face(
+        level=float(plane[center]),
+        colors=(float(colors[0]), float(colors[1])),
+        share=np.count_nonzero(even) / count,
+        other_light=np.count_nonzero(inner & alike & ~even) / count,
+        busy=_rim_inside(clean, inner) / float(sides(quad).max()),
+        off_middle=float(plane[center] - plane[middle]),
+        rough=float(np.sqrt(max(0.0, left_over - (1.5 * noise) ** 2))),
+        box=(box[0] + left, box[1] + top, box[2], box[3]),
+    )
+
+
+def _rim_inside(clean: NDArray[np.bool_], inner: NDArray[np.bool_]) -> int:
+    """Length of the rim of what is not even on a face [cell]: of a shadow short, of print long."""
+    spot = (inner & ~clean).astype(np.uint8)
+    rim = spot - cv2.erode(spot, np.ones((3, 3), np.uint8))
+    return int(np.count_nonzero(rim & _eroded(inner, 2)))
+
+
+def _even_light(level: NDArray[np.float32], inner: NDArray[np.bool_]) -> NDArray[np.float32] | None:
+    """The level of an even light on the face: a plane through its brightest plateau [stop].
+
+    The brightest, for shadows are darker than the card and as even; a highlight is no plateau.
+    """
+    values = np.sort(level[inner])
+    ends = np.searchsorted(values, values + WINDOW)
+    counts = ends - np.arange(values.size)
+    wanted = max(LEAST_PLATEAU * values.size, 0.6 * counts.max())
+    starts = np.flatnonzero(counts >= wanted)
+    low = values[starts[-1]] if starts.size else values[0]
+    middle = float(np.median(values[(values >= low) & (values <= low + WINDOW)]))
+    step = max(1, round((values.size / FIT_CELLS) ** 0.5))  # a plane needs no more of them
+    down, across = np.indices(level.shape, np.float32)
+    some = np.zeros_like(inner)
+    some[::step, ::step] = inner[::step, ::step]
+    inner = some
+    chosen = inner & (np.abs(level - middle) <= WINDOW / 2)
+    plane = np.full(level.shape, middle, np.float32)
+    for limit in (WINDOW / 2, WINDOW / 2, EVEN, EVEN, EVEN):
+        if np.count_nonzero(chosen) < 12 or min(np.ptp(across[chosen]), np.ptp(down[chosen])) < 2:
+            return None
+        terms = np.stack([across[chosen], down[chosen], np.ones(np.count_nonzero(chosen))])
+        fit = np.linalg.solve(terms @ terms.T, terms @ level[chosen])
+        plane = (across * fit[0] + down * fit[1] + fit[2]).astype(np.float32)
+        chosen = inner & (np.abs(level - plane) <= limit)
+    return plane
+
+
+def _eroded(mask_: NDArray[np.bool_], cells: int) -> NDArray[np.bool_]:
+    """A mask without the cells closest to its rim."""
+    side = 2 * cells + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    return cv2.erode(
+        mask_.astype(np.uint8), kernel, borderType=cv2.BORDER_CONSTANT, borderValue=0
+    ).astype(np.bool_)
+
+
+def _box(
+    clean: NDArray[np.bool_], plane: NDArray[np.float32], quad: Quad
+) -> tuple[int, int, int, int] | None:
+    """The box to measure, as large as it can be among those with the light of the face's middle.
+
+    In the middle if that is clean; else where the even light is the same, for a gradient would
+    make a box at the side lie.
+    """
+    sums = cv2.integral(clean.astype(np.uint8))
+    middle = quad.mean(0)
+    extent = np.ptp(quad, axis=0)
+    wanted = plane[tuple(np.clip(np.rint(middle[::-1]).astype(int), 0, np.array(plane.shape) - 1))]
+    best: tuple[float, tuple[int, int, int, int]] | None = None
+    for scale in SCALES:
+        width, height = (max(3, round(side * scale)) for side in extent)
+        if height >= sums.shape[0] or width >= sums.shape[1]:
+            continue
+        inside = sums[height:, width:] - sums[height:, :-width]
+        inside = inside + sums[:-height, :-width] - sums[:-height, width:]
+        rows, cols = np.nonzero(inside >= CLEAN_BOX * width * height)
+        if not rows.size:
+            continue
+        off_light = np.abs(plane[rows + height // 2, cols + width // 2] - wanted)
+        off_middle = np.hypot(
+            (cols + width / 2 - middle[0]) / extent[0], (rows + height / 2 - middle[1]) / extent[1]
+        )
+        cost = np.maximum(off_light - SAME_LIGHT, 0) * 20 + off_middle + 1.5 * (SCALES[0] - scale)
+        at = int(cost.argmin())
+        if best is None or cost[at] < best[0]:
+            best = float(cost[at]), (int(cols[at]), int(rows[at]), width, height)
+    return None if best is None else best[1]

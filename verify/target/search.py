@@ -1,0 +1,176 @@
+"""A card looked for in the picture: by shape, evenness and neutrality, never by its level."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import chain
+
+import numpy as np
+
+from verify.target.edges import Outline, outlined
+from verify.target.face import Face, face_of
+from verify.target.light import NEUTRAL, Light
+from verify.target.quads import Quad, angles, area, overlap, sides
+from verify.target.lines import quads_of_lines
+from verify.target.regions import quads
+
+LEAST_AREA, LARGEST_AREA = 0.014, 0.6  # of the picture
+ANGLES = (52.0, 128.0)  # degree, at the corners
+LONGEST = 4.0  # of the sides against the shortest
+FEW_NEUTRAL = 0.05  # of the picture
+CERTAIN = 0.9  # merit of a candidate beside which no other outline of it is tried
+LEAST_SUPPORT = 0.5  # of all sides together, for a second look
+ALIKE = 0.16  # of the shorter side, by which the corners of things of one shape differ
+REPEATS = 4  # things of one shape, turned alike, that make a pattern
+NEARLY = 0.92  # of the merit of the surest view of a thing
+SAME = 0.75  # of the smaller one's area that two views of one thing share
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """Something flat with four sides."""
+
+    outline: Outline
+    face: Face
+    merit: float  # 0 to 1: how surely it has the shape and the evenness of a card
+
+    @property
+    def off_neutral(self) -> float:
+        """Largest colour difference from neutral [stop]."""
+        return max(abs(c) for c in self.face.colors)
+
+
+def candidates(light: Light) -> list[Candidate]:
+    """Everything flat with four sides, each thing once, the surest first."""
+    found: list[Candidate] = []
+    for quad in _quads(light):
+        if any(c.merit >= CERTAIN and _close(quad, c.outline.quad) for c in found):
+            continue
+        candidate = _candidate(light, quad)
+        if candidate is not None:
+            found.append(candidate)
+    found.sort(key=lambda c: -c.merit)
+    things: list[list[Candidate]] = []
+    for candidate in found:
+        for views in things:
+            if any(_same(candidate, other) for other in views):
+                views.append(candidate)
+                break
+        else:
+            things.append([candidate])
+    return sorted(_no_pattern([_whole(views) for views in things]), key=lambda c: -c.merit)
+
+
+def _no_pattern(found: list[Candidate]) -> list[Candidate]:
+    """Without what repeats: tiles, panes, bricks and the patches of a chart are no cards."""
+    shapes = np.array([c.outline.quad - c.outline.quad.mean(0) for c in found]).reshape(-1, 4, 2)
+    kept = []
+    for candidate, shape in zip(found, shapes, strict=True):
+        near = ALIKE * float(sides(shape).min())
+        alike = np.abs(shapes - shape).max((1, 2)) <= near
+        if np.count_nonzero(alike) < REPEATS:
+            kept.append(candidate)
+    return kept
+
+
+def _whole(views: list[Candidate]) -> Candidate:
+    """Of several views of one thing the largest that is nearly as sure as the surest."""
+    sure = [c for c in views if c.merit >= NEARLY * views[0].merit]
+    return max(sure, key=lambda c: area(c.outline.quad))
+
+
+def is_neutral(light: Light, candidate: Candidate) -> bool:
+    """Whether a candidate is grey by the camera's white balance, as far as that can be told."""
+    return not (light.colored and light.balanced) or candidate.off_neutral <= NEUTRAL
+
+
+def colored_light(light: Light) -> bool:
+    """Whether hardly anything in the picture is neutral and most of it leans one way: a gel."""
+    if not (light.colored and light.balanced):
+        return False
+    lit = light.smooth[..., 0] > np.quantile(light.smooth[..., 0], 0.3)
+    colors = light.smooth[lit][:, 1:]
+    neutral = float(np.mean(np.abs(colors).max(1) <= NEUTRAL))
+    lean = np.median(colors, axis=0)
+    return neutral < FEW_NEUTRAL and float(np.abs(lean).max()) > NEUTRAL
+
+
+def _close(one: Quad, other: Quad) -> bool:
+    """Whether two outlines are so close that their edges are the same."""
+    return bool(np.abs(one - other).max() <= max(3.0, 0.06 * float(sides(other).min())))
+
+
+def _same(one: Candidate, other: Candidate) -> bool:
+    """Whether two are views of one thing: nearly the same, or a part that shares two sides."""
+    large, small = sorted((one.outline.quad, other.outline.quad), key=area, reverse=True)
+    if overlap(large, small) < SAME:
+        return False
+    return area(small) > 0.6 * area(large) or _shared_sides(large, small) >= 2
+
+
+def _shared_sides(large: Quad, small: Quad) -> int:
+    """How many sides of one quadrilateral lie on sides of a larger one."""
+    near = max(2.0, 0.04 * float(sides(large).min()))
+    count = 0
+    for n in range(4):
+        ends = small[[n, (n + 1) % 4]]
+        for m in range(4):
+            start, along = large[m], large[(m + 1) % 4] - large[m]
+            normal = np.array([along[1], -along[0]]) / np.linalg.norm(along)
+            if np.abs((ends - start) @ normal).max() <= near:
+                count += 1
+                break
+    return count
+
+
+def _quads(light: Light) -> Iterator[Quad]:
+    """Quadrilaterals of the picture that can be cards, each once."""
+    seen: list[Quad] = []
+    for quad in chain(quads_of_lines(light), quads(light)):
+        near = 0.04 * float(sides(quad).min())
+        if _card_like(quad, light) and all(np.abs(quad - other).max() > near for other in seen):
+            seen.append(quad)
+            yield quad
+
+
+def _card_like(quad: Quad, light: Light) -> bool:
+    rows, cols = light.smooth.shape[:2]
+    share = area(quad) / (rows * cols)
+    if not LEAST_AREA <= share <= LARGEST_AREA:
+        return False
+    if (quad < -1).any() or (quad > (cols + 1, rows + 1)).any():
+        return False
+    corner = angles(quad)
+    if corner.min() < ANGLES[0] or corner.max() > ANGLES[1]:
+        return False
+    length = sides(quad)
+    return bool(length.max() <= LONGEST * length.min())
+
+
+def _candidate(light: Light, quad: Quad) -> Candidate | None:
+    reach = max(3.0, 0.05 * float(sides(quad).min()))
+    outline = outlined(light, quad, reach)
+    if outline is None or not _card_like(outline.quad, light):
+        return None
+    if np.mean(outline.support) < LEAST_SUPPORT:
+        return None
+    closer = outlined(light, outline.quad, max(2.0, reach / 2))
+    if closer is not None and _card_like(closer.quad, light):
+        outline = closer
+    face = face_of(light, outline.quad)
+    if face is None:
+        return None
+    return Candidate(outline, face, _merit(outline, face))
+
+
+def _merit(outline: Outline, face: Face) -> float:
+    """How surely something has four straight sides and one even face."""
+    edges = float(np.mean(outline.support)) * (0.4 + 0.6 * min(outline.support))
+    contrast = _rise(min(outline.step), 0.02, 0.25)
+    surface = _rise(face.share + 0.8 * face.other_light, 0.25, 0.7)
+    even = _rise(face.share, 0.2, 0.6)
+    return edges * contrast * surface * even * float(np.exp(-((face.rough / 0.03) ** 2)))
+
+
+def _rise(value: float, low: float, high: float) -> float:
+    """0 below ``low``, 1 above ``high``, straight between them."""
+    return min(1.0, max(0.0, (value - low) / (high - low)))

@@ -18,10 +18,10 @@ from collections.abc import Iterable, Iterator
 from functools import partial
 from pathlib import Path
 
-from fuzz_cases import KINDS, Case, Maker
-from fuzz_inputs import real_inputs, simulated_inputs, test_image_inputs
-from fuzz_oracle import Oracle
-from fuzz_runs import LIMIT_S, Runner, Told, run_as_command, run_here
+from fuzzing.cases import KINDS, Maker
+from fuzzing.inputs import real_inputs, simulated_inputs, test_image_inputs
+from fuzzing.oracle import Oracle
+from fuzzing.runs import LIMIT_S, Runner, Told, run_as_command, run_here
 
 from verify.workers import Limits, Lost, Workers
 
@@ -83,7 +83,9 @@ def as_command(maker: Maker, number: int) -> Told:
             outcome = run_as_command(case, Path(place))
         except subprocess.TimeoutExpired:
             return Told(number, "command", case.what, -1, faults=("the command does not end",))
-    return Told(number, "command", case.what, outcome.status, faults=tuple(Oracle().faults(case, outcome)))
+    return Told(
+        number, "command", case.what, outcome.status, faults=tuple(Oracle().faults(case, outcome))
+    )
 
 
 def lost(maker: Maker, number: int, gone: Lost, stack: Path) -> Told:
@@ -104,7 +106,9 @@ def replay(maker: Maker, number: int, place: Path) -> int:
     if case is None:
         print(f"case {number}: its input, a file of a real camera, is not here")
         return 0
-    print(f"case {number}, {case.kind}: {case.what}\ngreyproof {' '.join(map(ascii, case.arguments))}")
+    print(
+        f"case {number}, {case.kind}: {case.what}\ngreyproof {' '.join(map(ascii, case.arguments))}"
+    )
     outcome = run_here(case, place)
     print(f"exit status {outcome.status} after {outcome.seconds:.1f} s")
     for data in (outcome.out, outcome.err):
@@ -132,9 +136,13 @@ def report(told: Iterable[Told], seed: int) -> int:
             faulty += 1
             print(f"case {one.number}, {kind}: {one.what}")
             print("".join(f"    {fault}\n" for fault in one.faults), end="")
-            print(f"    again: python3 scripts/fuzz.py --seed {seed} --case {one.number}", flush=True)
+            print(
+                f"    again: python3 scripts/fuzz.py --seed {seed} --case {one.number}", flush=True
+            )
     for kind in (*KINDS, "command", "lost", "input not here"):
-        told_of = ", ".join(f"{n} with status {s}" for (k, s), n in sorted(statuses.items()) if k == kind)
+        told_of = ", ".join(
+            f"{n} with status {s}" for (k, s), n in sorted(statuses.items()) if k == kind
+        )
         print(f"{kind}: {counts[kind]} ({told_of or 'none'})")
     print(f"signal held against that of the undamaged file: {counts['signal compared']}")
     print(f"cases with faults: {faulty}")

@@ -7,8 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from verify.frames.cells import cell_size, in_cells
 from verify.frames.frame import Doubt, Frame, Region, Settings
 from verify.frames.geometry import Box, Size
+from verify.frames.overview import Reduced
 from verify.measure import PatchReading, measure
 from verify.target.records import Target
 
@@ -32,6 +34,7 @@ class MemorySource:
     luminance: tuple[float, ...] | None = None
     doubts: tuple[Doubt, ...] = ()
     black: float = BLACK
+    neutral: tuple[float, ...] | None = None
 
     @property
     def size(self) -> Size:
@@ -43,11 +46,9 @@ class MemorySource:
         rows = slice(box.row, box.row + box.height)
         cols = slice(box.col, box.col + box.width)
         signal = self.signal[rows, cols]
-        colors: tuple[str, ...] = ("grey",) if signal.ndim == 2 else ("red", "green", "blue")
+        tile, colors = self._mosaic()
         classes = None
-        if self.pattern is not None:
-            colors = tuple(sorted({c for row in self.pattern for c in row}))
-            tile = np.array([[colors.index(c) for c in row] for row in self.pattern], np.uint8)
+        if tile is not None:
             down, across = np.arange(rows.start, rows.stop), np.arange(cols.start, cols.stop)
             classes = tile[np.ix_(down % tile.shape[0], across % tile.shape[1])]
         return Region(
@@ -68,8 +69,24 @@ class MemorySource:
         """Mean signal that was given for the scene."""
         return self.scene
 
+    def reduced(self) -> Reduced:
+        """The picture in cells."""
+        tile, colors = self._mosaic()
+        cell = cell_size(self.size.width, self.size.height, tile)
+        planes = self.signal if self.signal.ndim == 3 else self.signal[..., None]
+        signal = in_cells(planes, tile, len(colors), cell)
+        return Reduced(signal, colors, cell, self.neutral, self.clips_at)
+
     def close(self) -> None:
         """Nothing to let go."""
+
+    def _mosaic(self) -> tuple[NDArray[np.uint8] | None, tuple[str, ...]]:
+        """Index into the colours over a repeat, None for planes; and the colours."""
+        if self.pattern is None:
+            return None, ("grey",) if self.signal.ndim == 2 else ("red", "green", "blue")
+        colors = tuple(sorted({c for row in self.pattern for c in row}))
+        tile = np.array([[colors.index(c) for c in row] for row in self.pattern], np.uint8)
+        return tile, colors
 
 
 def frame_of(signal: Array, settings: Settings | None = None, **source: Any) -> Frame:

@@ -114,7 +114,10 @@ def test_a_flat_frame_follows_the_light_as_the_frames_do(
     frame = project_root / "test_images" / "grey_16.tif"  # a TIFF that does not say
     plan = tmp_path / "plan.toml"
     plan.write_text(f"[card]\nbox = [72, 24, 54, 48]\nflat = '{frame}'\n", encoding="utf-8")
-    assert run(capsys, "check", plan, frame).status == 2
+    assert run(capsys, "check", plan, frame).status == 3  # a line of the frame's own
+    raw = run(capsys, "check", plan, frame.with_name("bayer_rggb.dng"))
+    assert (raw.status, raw.out.count("unreadable")) == (2, 0)
+    assert raw.err.startswith(f"{SAID}[card] flat: {frame}: nothing in it says how its values")
     ran = run(capsys, "check", plan, frame, "--transfer", "linear", "--json", "-")
     assert ran.status == 0
     # divided by itself, all that is left of a frame's card is the flat frame's middle

@@ -6,51 +6,42 @@ import os
 import shutil
 import signal
 import subprocess
-import sys
 import time
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
 from commands import COMMAND, PLAN_IN_WORDS, environment, listing, run, run_process
 from rich.console import Console
 
-import verify.shoot
+import verify.checking
 from verify import cli
-from verify.compare import FrameCheck
+from verify.checking import Checked
 from verify.measure import PatchReading, measure
 from verify.plan.file import read_plan
+from verify.shoot import Options, check_shoot
 from verify.simulate.demo import write_demo
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="Windows has no such signal, pipe or name")
 FULL = Path("/dev/full")  # takes nothing: as a full disk does
 NEEDS_FULL = pytest.mark.skipif(not FULL.exists(), reason="this system has no /dev/full")
-SLOWED = """
-import time
-import verify.shoot
-measure = verify.shoot.measure
-def slowly(*arguments):
-    print("begun", flush=True)
-    time.sleep(0.2)
-    return measure(*arguments)
-verify.shoot.measure = slowly
-from verify.cli import main
-main()
-"""  # begins a frame every 0.2 s, and says so
 TALKATIVE = """
-import logging
-import warnings
-import verify.shoot
-measure = verify.shoot.measure
-def talking(*arguments):
-    logging.getLogger("some.library").error("of no use to anybody")
-    warnings.warn("of no use either")
-    return measure(*arguments)
-verify.shoot.measure = talking
-from verify.cli import main
-main()
-"""
+import logging, os, sys, warnings
+if any(name in word for word in sys.orig_argv for name in ("verify", "forkserver", "spawn")):
+    import verify.checking
+    measure = verify.checking.measure
+    def talking(*arguments):
+        logging.getLogger("some.library").error("of no use to anybody")
+        warnings.warn("of no use either")
+        print("nor is this")
+        os.write(2, b"nor what a decoder says")
+        open(os.environ["SAID"], "a").close()
+        return measure(*arguments)
+    verify.checking.measure = talking
+"""  # a module that every Python of a run imports before anything else
+LONG = 400  # frames of a run that would take many seconds
 Capture = pytest.CaptureFixture[str]
 
 
@@ -170,51 +161,73 @@ def test_the_status_stands_when_nobody_reads_any_more(demo: Path, more: list[str
 
 
 @POSIX
-def test_stopping_by_hand_ends_at_once_and_in_order(demo: Path, tmp_path: Path) -> None:
-    target = tmp_path / "report.json"
+@pytest.mark.parametrize("jobs", ["1", "2"])
+def test_stopping_by_hand_ends_at_once_with_what_was_measured(
+    demo: Path, tmp_path: Path, jobs: str
+) -> None:
+    folder, target, shown = tmp_path / "in", tmp_path / "report.json", tmp_path / "shown"
+    folder.mkdir()
+    for number in range(LONG):
+        os.link(demo / f"table_{101 + number % 12:04d}.dng", folder / f"frame_{number:04d}.dng")
     with subprocess.Popen(
-        [sys.executable, "-c", SLOWED, "check", str(demo / "plan.toml"), str(demo), "--jobs", "1",
-         "--json", str(target)],
+        [*COMMAND, "check", "--reading", "f/11 + 0.3", str(folder), "--jobs", jobs,
+         "--json", str(target), "--show", str(shown)],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment(), text=True,
     ) as running:  # fmt: skip
-        assert running.stdout is not None
-        assert running.stdout.readline() == PLAN_IN_WORDS + "\n"
-        assert running.stdout.readline() == "begun\n"
+        while running.poll() is None and not (shown.is_dir() and any(shown.iterdir())):
+            time.sleep(0.01)  # until the first frame has been measured
+        children = psutil.Process(running.pid).children(recursive=True)
         running.send_signal(signal.SIGINT)
-        out, err = running.communicate()
+        out, err = running.communicate(timeout=60)
     assert running.returncode == 130
-    assert err == "greyproof: stopped; nothing was written\n"
-    assert out.count("begun") < 11  # of twelve more
-    assert not target.exists()
+    assert err == "greyproof: stopped; what was measured until then was kept\n"
+    assert len(children) >= 2
+    _, left = psutil.wait_procs(children, timeout=10)
+    assert left == []
+    report = json.loads(target.read_text(encoding="utf-8"))
+    names = [Path(frame["file"]).name for frame in report["frames"]]
+    assert 1 <= len(names) < LONG / 2
+    assert names == [f"frame_{number:04d}.dng" for number in range(len(names))]
+    assert {frame["card"] is None for frame in report["frames"]} == {False}
+    stopped = f"stopped by hand after {len(names)} of {LONG} frames"
+    assert report["notes"] == [stopped]
+    table = out.splitlines()
+    assert [line.split()[0] for line in table if line.startswith("frame_")] == names
+    assert f"Note: {stopped}." in table
+    assert table[-1].startswith(f"{len(names)} frame")
 
 
 def test_no_frame_is_begun_after_a_stop(demo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     begun: list[object] = []
 
-    def slowly(*arguments: Any) -> PatchReading:
+    def counted(*arguments: Any) -> PatchReading:
         begun.append(arguments[0])
-        time.sleep(0.05)
         return measure(*arguments)
 
-    def stop(_: FrameCheck) -> None:
-        raise KeyboardInterrupt
+    def stop(_: Checked) -> None:
+        if len(begun) == 2:
+            raise KeyboardInterrupt
 
-    monkeypatch.setattr(verify.shoot, "measure", slowly)
+    monkeypatch.setattr(verify.checking, "measure", counted)
     files = sorted(demo.glob("*.dng"))
-    with pytest.raises(KeyboardInterrupt):
-        verify.shoot.check_shoot(
-            read_plan(demo / "plan.toml"), files, verify.shoot.Options(), done=stop
-        )
-    assert 1 <= len(begun) < 6
+    plan = read_plan(demo / "plan.toml")
+    shoot = check_shoot(plan, files, Options(), done=stop)
+    assert len(begun) == 2
+    assert shoot.stopped
+    assert [check.file for check in shoot.checks] == files[:2]
+    assert shoot.notes == ("stopped by hand after 2 of 13 frames",)
+    assert shoot.checks == check_shoot(plan, files[:2], Options()).checks
 
 
-def test_what_libraries_say_is_kept_from_people(demo: Path) -> None:
-    ended = subprocess.run(
-        [sys.executable, "-c", TALKATIVE, "check", str(demo / "plan.toml"), str(demo)],
-        capture_output=True, env=environment(), check=False,
-    )  # fmt: skip
-    assert ended.returncode == 3
-    assert ended.stderr == b""
+def test_what_libraries_say_is_kept_from_people(demo: Path, tmp_path: Path) -> None:
+    (tmp_path / "sitecustomize.py").write_text(TALKATIVE, encoding="utf-8")
+    said = tmp_path / "said"
+    path = os.pathsep.join([str(tmp_path), environment()["PYTHONPATH"]])
+    quiet = run_process("check", demo / "plan.toml", demo)
+    ran = run_process("check", demo / "plan.toml", demo, PYTHONPATH=path, SAID=str(said))
+    assert said.exists()
+    assert (ran.status, ran.err) == (3, "")
+    assert ran.out == quiet.out
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252"])

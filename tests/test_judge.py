@@ -9,11 +9,12 @@ import pytest
 from readings import AS_PLANNED, FLAT_SIGNAL, checked, set_up
 from scipy.stats import norm
 
-from verify.compare import FrameCheck
+from verify.compare import DOUBTS, FrameCheck
 from verify.frames.frame import Doubt, Settings
 from verify.judge import chance_within, judge, summary
 from verify.plan.file import read_plan
 from verify.plan.records import MeterOffset, SetUp
+from verify.warnings import WARNINGS
 
 PLAN = set_up()
 NO_PLAN = read_plan(None).main
@@ -134,6 +135,54 @@ def test_a_bound_is_no_value_and_has_no_chance() -> None:
     assert [(c.judged_by, c.chance_within) for c in checks[1:]] == [(None, None)] * 2
 
 
+@pytest.mark.parametrize("doubt", DOUBTS)
+def test_what_need_not_be_the_card_gets_no_verdict_on_the_light(doubt: str) -> None:
+    doubted = replace(frame(2, 0.3), warnings=(doubt,))
+    checks = judged(frame(1), doubted, frame(3, 0.3))
+    assert [c.verdict for c in checks] == ["within", "card-doubtful", "over"]
+    assert (checks[1].judged_by, checks[1].chance_within) == (None, None)
+    # Its figures stand, for whoever sees that it is the card.
+    assert differences(checks) == [0, 0.3, 0.3]
+    assert checks[1].error_stops == pytest.approx(0.3, abs=1e-5)
+    by_plan = replace(frame(2, 0.3, offset=OFFSET), warnings=(doubt,))
+    assert judged(frame(1, offset=OFFSET), by_plan)[1].verdict == "card-doubtful"
+
+
+@pytest.mark.parametrize(("stops", "bound"), [(3, "at-least"), (-9, "at-most")])
+def test_a_doubtful_card_is_doubtful_before_it_is_clipped_or_dark(stops: float, bound: str) -> None:
+    doubted = replace(frame(2, stops, bound=bound), warnings=("card-unsure",))
+    assert [c.verdict for c in judged(frame(1), doubted)] == ["within", "card-doubtful"]
+
+
+def test_a_doubtful_frame_is_never_the_reference() -> None:
+    doubted = replace(frame(1, 0.4), warnings=("several-cards",))
+    checks = judged(doubted, frame(2), frame(3, 0.05))
+    assert differences(checks) == [0.4, 0, 0.05]
+    assert not any("no-reference" in c.warnings for c in checks)
+    # Nor where it was named: then another one stands in, and every frame says so.
+    named = judged(doubted, frame(2), frame(3, 0.05), reference=1)
+    assert differences(named) == [0.4, 0, 0.05]
+    assert ["no-reference" in c.warnings for c in named] == [True] * 3
+    alone = judged(doubted, reference=1)
+    assert differences(alone) == [None]
+    assert alone[0].verdict == "card-doubtful"
+
+
+def test_another_warning_raises_no_doubt_about_the_card() -> None:
+    every = tuple(name for name in WARNINGS if name not in DOUBTS)
+    checks = judged(replace(frame(1), warnings=every), frame(2, 0.3))
+    assert [c.verdict for c in checks] == ["within", "over"]
+    assert checks[0].difference_stops == 0
+
+
+def test_a_frame_without_a_card_stays_one() -> None:
+    bare = FrameCheck(Path("frame_0001.dng"), "main", None, problem="none", verdict="no-card")
+    checks = judged(bare, frame(2), reference=1)
+    assert checks[0] == bare
+    assert [c.verdict for c in checks] == ["no-card", "within"]
+    assert "no-reference" in checks[1].warnings
+
+
 def test_nothing_measured() -> None:
     checks = judged(unreadable(1), frame(2, 2, bound="at-least"), reference=1)
     assert [c.verdict for c in checks] == ["unreadable", "clipped"]
@@ -215,6 +264,20 @@ def test_the_summary_counts_every_frame_once() -> None:
     assert found.spread_stops == pytest.approx(0.2, abs=1e-5)
     two = summary("main", checks[:2])
     assert two.spread_stops == pytest.approx(0.2 / math.sqrt(2), abs=1e-5)
+
+
+def test_the_summary_counts_a_doubtful_card_as_not_usable() -> None:
+    doubted = replace(frame(2, 0.3), warnings=("unlikely-level",))
+    found = summary("main", judged(frame(1, 0.1), doubted))
+    assert (found.count, found.within, found.over, found.unusable) == (2, 1, 0, 1)
+
+
+@pytest.mark.xfail(reason="summary() takes the error of what need not be the card into the mean")
+def test_a_doubtful_card_is_no_part_of_the_mean() -> None:
+    doubted = replace(frame(2, 2), warnings=("unlikely-level",))
+    found = summary("main", judged(frame(1, 0.1), doubted))
+    assert found.mean_error_stops == pytest.approx(0.1, abs=1e-5)
+    assert found.spread_stops is None
 
 
 def test_the_summary_of_one_frame_and_of_none() -> None:

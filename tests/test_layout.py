@@ -25,8 +25,10 @@ KNOWS: dict[str, set[str]] = {
     "frames": {"exposure", "errors"},
     "target": {"frames", "place"},
     "measure": {"frames", "target", "evenness"},
+    "linearity": {"exposure"},
     "plan": {"exposure", "errors", "notation", "place"},
     "compare": {"exposure", "measure", "plan"},
+    "checking": {"compare", "target", "plan", "workers"},
     "judge": {"compare"},
     "calibrate": {"compare", "plan"},
     "pops": {"measure", "exposure"},
@@ -34,7 +36,7 @@ KNOWS: dict[str, set[str]] = {
     "pulse": {"errors"},
     "motion": {"exposure", "pulse"},
     "diagnose": {"compare", "pops"},
-    "shoot": {"judge", "calibrate", "diagnose", "lamps", "motion", "workers"},
+    "shoot": {"checking", "judge", "calibrate", "diagnose", "lamps", "motion", "workers"},
     "store": {"shoot"},
     "report": {"shoot", "warnings"},
     "watch": {"shoot", "report"},
@@ -46,7 +48,10 @@ DECODERS = {
     "exifread": {"frames"},
     "tifffile": {"frames", "simulate"},
     "imagecodecs": {"frames", "simulate"},
+    "cv2": {"frames", "target", "simulate"},  # arithmetic on pictures; its decoders see below
+    "PIL": {"simulate", "report"},  # to draw and to write
 }
+DECODING = {"cv2.imread", "cv2.imreadmulti", "cv2.imdecode", "Image.open", "ImageFile.Parser"}
 SPEAKERS = {"cli"}  # stages that print and choose the exit status
 SPEAKING_NAMES = {"print", "input", "exit", "quit", "SystemExit"}
 SPEAKING_ATTRIBUTES = {
@@ -140,6 +145,12 @@ def decoders_elsewhere(root: Path) -> list[str]:
         for base, _ in imports_of(module)
         if (library := base.split(".")[0]) in DECODERS
         and stage_of(module.name) not in DECODERS[library]
+    ] + [
+        f"{module.name} calls {ast.unparse(node)}"
+        for module in modules_in(root).values()
+        if stage_of(module.name) != "frames"
+        for node in ast.walk(module.tree)
+        if isinstance(node, ast.Attribute) and ast.unparse(node) in DECODING
     ]
 
 
@@ -285,6 +296,18 @@ BAD_TREES: list[tuple[Rule, dict[str, str], str]] = [
         "verify.target imports tifffile.tifffile",
     ),
     (decoders_elsewhere, {"cli.py": "import imagecodecs"}, "verify.cli imports imagecodecs"),
+    (decoders_elsewhere, {"measure.py": "import cv2"}, "verify.measure imports cv2"),
+    (decoders_elsewhere, {"target.py": "from PIL import Image"}, "verify.target imports PIL"),
+    (
+        decoders_elsewhere,
+        {"target.py": "import cv2\nimage = cv2.imread(path)"},
+        "verify.target calls cv2.imread",
+    ),
+    (
+        decoders_elsewhere,
+        {"report.py": "from PIL import Image\nwith Image.open(path) as image: ..."},
+        "verify.report calls Image.open",
+    ),
     (speaking_elsewhere, {"measure.py": "def f():\n    print(1)"}, "verify.measure: print"),
     (speaking_elsewhere, {"plan.py": "def f(say=print): ..."}, "verify.plan: print"),
     (

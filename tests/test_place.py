@@ -3,7 +3,7 @@
 import pytest
 
 from verify.errors import PlanError
-from verify.place import Place, parse_place
+from verify.place import Looked, Place, parse_place
 
 
 @pytest.mark.parametrize(
@@ -16,10 +16,11 @@ from verify.place import Place, parse_place
         ((0, 0, 2, 1), Place((0, 0, 2, 1), False)),
         ([0, 0, 1, 1], Place((0, 0, 1, 1), True)),  # all <= 1: the whole picture
         ([0.58, 0.9, 0.42, 0.1], Place((0.58, 0.9, 0.42, 0.1), True)),
-        (" Find ", None),
+        (" Find ", "find"),
+        ("CHART", "chart"),
     ],
 )
-def test_places(value: object, place: Place | None) -> None:
+def test_places(value: object, place: Place | Looked) -> None:
     assert parse_place(value) == place
 
 
@@ -28,6 +29,9 @@ def test_places(value: object, place: Place | None) -> None:
     [
         (5, "--card 5 is no place for the card: give four numbers, COL,ROW,WIDTH,HEIGHT: "),
         ("", '--card "" is no place for the card'),
+        ("finds", '--card "finds" is no place for the card'),
+        (["find"], "is no place for the card"),
+        (None, "is no place for the card"),
         ("1,2,3", '--card "1,2,3" is no place for the card'),
         ([1, 2, 3, 4, 5], "--card [1, 2, 3, 4, 5] is no place for the card"),
         (["left", 1, 1, 1], "is no place for the card"),
@@ -42,6 +46,9 @@ def test_places(value: object, place: Place | None) -> None:
         ([0.5, 0.5, 0.6, 0.1], "reaches outside the picture"),
         ([0.5, 0.5, 0.1, 0.6], "reaches outside the picture"),
         ([100, 0.5, 5, 5], "mixes pixels and fractions"),
+        ([0, 0, 1e300, 5], "is larger than any picture"),
+        ("two\nlines", '--card "two\N{REPLACEMENT CHARACTER}lines" is no place for the card'),
+        ("x" * 5000, f'--card "{"x" * 57}..." is no place for the card'),
     ],
 )
 def test_no_place(value: object, says: str) -> None:
@@ -50,4 +57,4 @@ def test_no_place(value: object, says: str) -> None:
     message = str(refused.value)
     assert says in message
     assert message.startswith("--card ")
-    assert message.endswith('or fractions of the sides when all are <= 1; or "find"')
+    assert message.endswith('or fractions of the sides when all are <= 1; or "find", or "chart"')

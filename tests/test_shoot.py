@@ -7,7 +7,18 @@ from typing import Any
 import numpy as np
 import pytest
 from readings import plan_of
-from small_shoots import BODY, NOISE, PLAN, SCENE, Make, rows, warned, writer
+from small_shoots import (
+    BODY,
+    METER_ONLY,
+    NOISE,
+    PLAN,
+    SCENE,
+    SET,
+    Make,
+    rows,
+    warned,
+    writer,
+)
 
 from verify.errors import PlanError
 from verify.frames.frame import Frame
@@ -41,7 +52,7 @@ def test_frames_from_file_to_verdict(make: Make, tmp_path: Path) -> None:
         files,
         Options(jobs=2),
         3,
-        lambda check: seen.append(check.file.name),
+        lambda checked: seen.append(checked.check.file.name),
     )
     verdicts = ["within", "within", "under", "within", "clipped", "dark"]
     assert rows(shoot) == [("main", verdict) for verdict in verdicts]
@@ -91,7 +102,7 @@ def test_what_nobody_foresaw_ends_one_frame_and_no_shoot(
             raise ArithmeticError("first line\nsecond line")
         return measure(frame, *args)
 
-    monkeypatch.setattr("verify.shoot.measure", odd)
+    monkeypatch.setattr("verify.checking.measure", odd)
     shoot = check_shoot(plan_of(tmp_path, PLAN), files, Options())
     assert [v for _, v in rows(shoot)] == ["unreadable", "within"]
     expected = "it could not be measured (ArithmeticError: first line)"
@@ -115,11 +126,22 @@ def test_the_place_on_the_command_line_stands_over_the_plans(make: Make, tmp_pat
     assert check.error_stops == pytest.approx(-1, abs=0.05)  # the background: 9 %
 
 
-def test_nothing_says_where_the_card_is(make: Make, tmp_path: Path) -> None:
-    plan = plan_of(tmp_path, '[reading]\naperture = "f/11"\n')
-    with pytest.raises(PlanError, match=r"where is the card\? Give --card COL,ROW,WIDTH,HEIGHT"):
-        check_shoot(plan, [make("a_0001.dng")], Options())
+def test_a_card_whose_place_nobody_says_is_looked_for(make: Make, tmp_path: Path) -> None:
+    files = [make("a_0001.dng", scene=SET), make("a_0002.dng", -0.4, scene=SET)]
+    plan = plan_of(tmp_path, METER_ONLY)
+    shoot = check_shoot(plan, files, Options())
+    assert rows(shoot) == [("main", "within"), ("main", "under")]
+    for check, stops in zip(shoot.checks, (0, -0.4), strict=True):
+        assert check.patch is not None
+        assert check.patch.target.found_by == "shape"
+        assert check.sightings == (check.patch.target,)
+        assert check.error_stops == pytest.approx(stops, abs=NOISE)
     assert check_shoot(plan, [], Options()).checks == ()
+    # What is typed stands over the plan's box, and the other way round.
+    boxed = plan_of(tmp_path, METER_ONLY + "[card]\nbox = [0.45, 0.4, 0.1, 0.2]\n")
+    assert check_shoot(boxed, files, Options(place="find")).checks == shoot.checks
+    given = check_shoot(plan, files, Options(place=Place((0.45, 0.4, 0.1, 0.2), True)))
+    assert given.checks == check_shoot(boxed, files, Options()).checks
 
 
 def test_a_set_up_of_its_own_place_needs_none_in_the_main_one(make: Make, tmp_path: Path) -> None:
@@ -127,10 +149,12 @@ def test_a_set_up_of_its_own_place_needs_none_in_the_main_one(make: Make, tmp_pa
         '[reading]\naperture = "f/11"\n[[setup]]\nname = "jug"\nframes = "1"\n'
         "card = { box = [0.3, 0.3, 0.4, 0.4] }"
     )
-    files = [make("a_0001.dng"), make("a_0002.dng")]
+    files = [make("a_0001.dng"), make("a_0002.dng", scene=SET), make("a_0003.dng")]
     shoot = check_shoot(plan_of(tmp_path, text), files, Options())
-    assert rows(shoot) == [("jug", "within"), ("main", "unreadable")]
-    assert "where is the card?" in str(shoot.checks[1].problem)
+    found = [check.patch and check.patch.target.found_by for check in shoot.checks[:2]]
+    assert found == ["given", "shape"]
+    # Too small a picture for a card to be told from anything else: never a quiet answer.
+    assert rows(shoot) == [("jug", "within"), ("main", "within"), ("main", "card-doubtful")]
 
 
 def test_a_box_outside_a_frame_is_a_problem_of_that_frame(make: Make, tmp_path: Path) -> None:

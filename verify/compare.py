@@ -166,9 +166,10 @@ def _several(search: Search) -> str:
     """Where the things are that look like the card."""
     boxes = [t.box for t in search.found]
     at = [f"{box.col},{box.row},{box.width},{box.height}" for box in boxes]
+    others = "the other" if len(at) == 2 else "the others"
     return (
         f"{len(at)} things look like the card: at {at[0]}, which is measured, and at "
-        f"{' and '.join(at[1:])}. Say which it is with --card, or cover the other"
+        f"{' and '.join(at[1:])}. Say which it is with --card, or cover {others}"
     )
 
 

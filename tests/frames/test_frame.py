@@ -12,6 +12,7 @@ from verify.errors import BoxError
 from verify.frames.colors import main_color
 from verify.frames.frame import Frame, Kept, Region, Settings
 from verify.frames.geometry import Box, Size
+from verify.frames.overview import Reduced
 
 BAYER = np.array([[0, 1], [1, 2]], np.uint8)
 
@@ -84,6 +85,10 @@ class Numbered:
     def scene_mean(self) -> float | None:
         return 0.25
 
+    def reduced(self) -> Reduced:
+        self.reads += 1
+        return Reduced(np.arange(24, dtype=np.float32).reshape(4, 6, 1), ("grey",), 1)
+
     def close(self) -> None:
         self.closed = True
 
@@ -101,6 +106,16 @@ def test_a_box_is_turned_with_its_colours() -> None:
     assert found.classes is not None
     assert found.classes.tolist() == [[1, 0, 1, 0], [2, 1, 2, 1]]
     assert found.clipped.shape == found.floored.shape == (2, 4)
+
+
+def test_an_overview_is_turned_as_boxes_are() -> None:
+    for orientation in range(1, 9):
+        turned = frame(orientation)
+        size = turned.size
+        overview = turned.overview()
+        whole = turned.signal(Box(0, 0, size.width, size.height))
+        assert overview.signal[..., 0].tolist() == whole.signal.tolist()
+        assert (overview.corner, overview.cell) == ((0, 0), 1)
 
 
 @pytest.mark.parametrize(
@@ -132,5 +147,6 @@ def test_a_kept_source_reads_each_box_once_for_all_threads() -> None:
     assert kept.size == Size(6, 4)
     assert kept.read(boxes[0]).signal.tolist() == [[0, 1], [6, 7]]
     assert kept.scene_mean() == 0.25
+    assert kept.reduced().signal.shape == (4, 6, 1)
     kept.close()
     assert source.closed

@@ -8,6 +8,7 @@ import pytest
 from readings import METERED, plan_of
 
 from verify.errors import PlanError
+from verify.place import Place
 from verify.plan.file import MAIN, read_plan
 from verify.plan.records import (
     CameraPlan,
@@ -124,7 +125,7 @@ def test_every_key(read: Read, tmp_path: Path) -> None:
     )
     assert camera.aperture.n == pytest.approx(2 ** (22 / 6))
     place = main.card.place
-    assert place is not None
+    assert isinstance(place, Place)
     assert (place.box, place.fractions) == ((0.42, 0.40, 0.12, 0.16), True)
     assert main.card == Card("studio card", 0.18, place, tmp_path / "flat.dng")
     assert main.tolerance == Tolerance(0.17, 0.1)
@@ -144,7 +145,7 @@ def test_what_is_not_given(read: Read) -> None:
     camera = camera_of(main)
     assert (camera.iso, camera.iso_given, camera.shutter_s, camera.pops) == (100, False, None, 1)
     assert camera.aperture.text == "f/13"
-    assert main.card == Card(None, 0.18, None, None)
+    assert main.card == Card(None, 0.18, "find", None)
     assert main.tolerance == Tolerance(0.17, 0.1)
     assert main.scatter == Scatter(0.08, 0.1, 0.1 / 12**0.5, 0.05)
 
@@ -211,6 +212,7 @@ def test_bulb_is_a_shutter_time_of_a_flash_exposure(read: Read, shutter: str) ->
 def test_a_set_up_inherits_and_changes(read: Read) -> None:
     plan = read(
         METERED + 'meter = "bench"\n[camera]\naperture = "f/11"\nmagnification = 0.5\nfilters = 1\n'
+        '[card]\nbox = "chart"\n'
         '[[setup]]\nname = "a"\nfrom = "0123"\n'
         'reading = { aperture = "f/16", receptor = "dome" }\ncamera = { bellows_stops = 1 }\n'
         "uncertainty = { lens = 0 }\n"
@@ -225,7 +227,8 @@ def test_a_set_up_inherits_and_changes(read: Read) -> None:
     assert (a.scatter.lens, a.scatter.card) == (0, 0.08)
     assert a.selection == Selection(start=123)
     assert (b.reading, b.camera) == (main.reading, main.camera)
-    assert (b.card.reflectance, b.card.place) == (0.9, None)
+    assert (a.card.place, b.card.place) == ("chart", "find")
+    assert b.card.reflectance == 0.9
     assert b.selection == Selection(serial="0047")
 
 

@@ -29,7 +29,7 @@ IN_READING = [
     ('method = "spot"', 'method: "spot" is not "incident" or "reflected"'),
     ('receptor = "disc"', 'receptor: "disc" is not "flat" or "dome"'),
     ('aimed = "card"', 'aimed: "card" is not "as-card", "camera" or "lamp"'),
-    ('meter = ""', 'meter: "" is not text in quotation marks'),
+    ('meter = ""', 'meter: "" is not text in quotation marks, of up to 200 characters'),
     ("constant = nan", "constant: NaN is not a calibration constant from 1 to 1000"),
     ("step = 0.2", 'step: 0.2 is not a step of a meter or a camera: write 0.1, "1/3", "1/2" or 1'),
     (
@@ -137,7 +137,7 @@ WITHOUT_SECTION = [
 IN_SET_UP = [
     ("from = 12", 'from: 12 is not a frame number in quotation marks, such as "0123"'),
     ('from = "x"', 'from: "x" is not a frame number in quotation marks, such as "0123"'),
-    ("serial = 4711", "serial: 4711 is not text in quotation marks"),
+    ("serial = 4711", "serial: 4711 is not text in quotation marks, of up to 200 characters"),
     ("", 'which frames? Give frames = "0123-0168", from = "0123" or serial = "..."'),
     (
         'frame = "2"',

@@ -5,6 +5,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from small_shoots import GELLED, NO_CARD, SET, TWO_CARDS, writer
+
 from verify.compare import FrameCheck
 from verify.plan.file import read_plan
 from verify.shoot import Options, Shoot, check_shoot
@@ -50,6 +52,22 @@ def two_setups(folder: Path) -> Shoot:
         encoding="utf-8",
     )
     return check_shoot(read_plan(plan), two_bodies(folder), Options())
+
+
+def looked_for(folder: Path, **sections: Any) -> Shoot:
+    """Four frames in which the card is looked for: two, one, none, and one in coloured light.
+
+    Two first: after a frame with one, its place would tell which of them it is.
+    """
+    make = writer(folder)
+    files = [
+        make("two_0001.dng", scene=TWO_CARDS),
+        make("one_0002.dng", scene=SET),
+        make("none_0003.dng", scene=NO_CARD),
+        make("gel_0004.dng", scene=SET, seen_by=GELLED),
+    ]
+    sections.setdefault("reading", {"aperture": "f/11"})
+    return check_shoot(read_plan(None, sections), files, Options())
 
 
 def altered(shoot: Shoot, *changes: dict[str, Any]) -> Shoot:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from shoots import altered, demo_shoot, shoot_of, two_setups
+from shoots import altered, demo_shoot, looked_for, shoot_of, two_setups
 
 from verify.report.as_csv import as_csv
 from verify.report.as_json import as_records
@@ -65,10 +65,24 @@ def test_several_set_ups_and_no_plan(tmp_path: Path, project_root: Path) -> None
     agrees(shoot_of([images / name for name in names]))
 
 
+def test_cards_that_were_looked_for(tmp_path: Path) -> None:
+    shoot = looked_for(tmp_path)
+    agrees(shoot)
+    two, one, none, gel = rows(shoot)
+    verdicts = [row["verdict"] for row in (two, one, none, gel)]
+    assert verdicts == ["card-doubtful", "within", "no-card", "no-card"]
+    assert "several-cards" in two["warnings"].split("; ")
+    assert float(two["signal"]) > 0
+    assert two["judged_by"] == two["chance_within"] == two["problem"] == ""
+    assert none["signal"] == none["error_stops"] == none["warnings"] == ""
+    assert none["problem"].startswith("no card was found in it")
+    assert gel["warnings"] == "coloured-light"
+
+
 def test_nothing_of_the_json_is_left_out_but_what_has_no_column(demo: Shoot) -> None:
     (row, *_), (frame, *_) = rows(demo), as_records(demo)["frames"]
     assert set(row) == set(OF_CARD) | set(OF_CAMERA) | (
-        set(frame) - {"camera", "card", "patches", "budget"}
+        set(frame) - {"camera", "card", "candidates", "patches", "budget"}
     )
 
 
@@ -82,6 +96,7 @@ def test_what_is_not_known_is_empty_and_what_is_0_is_0(demo: Shoot) -> None:
 
 def test_odd_names_and_notes_come_back_whole(demo: Shoot) -> None:
     names = [Path("folder, two") / 'a "rim" light.dng', Path("line\nend.dng"), Path("ü 日本.dng")]
+    names += [Path("return\rhere.dng"), Path("both\r\n"), Path("=1+1.dng"), Path("\u2028.dng")]
     notes = ("one; two", 'three, "four"')
     odd = altered(demo, *({"file": name, "notes": notes} for name in names))
     table = rows(odd)

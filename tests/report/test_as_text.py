@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from rich.cells import cell_len
 from rich.console import Console
-from shoots import altered, demo_shoot, shoot_of, two_setups
+from shoots import altered, demo_shoot, looked_for, shoot_of, two_setups
 
 from verify.notation import stops_text
 from verify.report.as_text import as_text, problem_lines, summary_lines
@@ -92,6 +92,37 @@ def test_a_black_card_is_at_most(project_root: Path) -> None:
     text = printed(shoot_of([black], reading={"aperture": "f/11"}))
     assert re.search(r" ≤ −\d+\.\d\d +0\.00 +≤ −\d+\.\d\d ", row_of(text, "card_black"))
     assert WARNINGS["at-black"] in text
+
+
+@pytest.mark.parametrize("width", TABLE_WIDTHS)
+def test_what_became_of_the_search_stands_in_the_row(tmp_path: Path, width: int) -> None:
+    text = printed(looked_for(tmp_path), width)
+    assert re.search(r" −?0\.00 ± 0\.\d\d +.* card-doubtful", row_of(text, "two_0001"))
+    assert re.search(r" −?0\.00 ± 0\.\d\d +.* within", row_of(text, "one_0002"))
+    for name in ("none_0003", "gel_0004"):
+        assert re.search(r"– +– +– +– +– +no-card", row_of(text, name))
+
+
+def test_what_became_of_the_search_is_told_with_what_to_do(tmp_path: Path) -> None:
+    shoot = looked_for(tmp_path)
+    lines = printed(shoot).splitlines()
+    two, _, none, gel = (check.file for check in shoot.checks)
+    first, second = (
+        f"{box.col},{box.row},{box.width},{box.height}"
+        for box in (target.box for target in shoot.checks[0].sightings)
+    )
+    do = "say where with --card COL,ROW,WIDTH,HEIGHT (upright pixels, or fractions of the sides)."
+    assert f"{none}: no card was found in it. If there is one, {do}" in lines
+    says = "its light is coloured, so nothing in it can be told to be grey. If there is a card,"
+    assert f"{gel}: {says} {do}" in lines
+    assert f"several-cards ({two.name}): {WARNINGS['several-cards']}" in lines
+    assert (
+        f"Note ({two.name}): 2 things look like the card: at {first}, which is measured, and at "
+        f"{second}. Say which it is with --card, or cover the other." in lines
+    )
+    assert lines[-1].startswith("4 frames: 1 within, 1 not usable; ")
+    # Asked for problems only, a frame without a card is one.
+    assert [line.split(":")[0] for line in problem_lines(shoot.checks)] == [str(none), str(gel)]
 
 
 @pytest.mark.parametrize("name", WARNINGS)

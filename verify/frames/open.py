@@ -137,6 +137,7 @@ def _tiff_frame(
             return None
         return _level_frame(path, file, page, settings, "dng")
     if page is not None or path.suffix.lower() in RAW_ENDINGS - {".dng"}:
+        check_directories(file, all_tags=False)
         check_pictures(file)
         return None
     check_directories(file)

@@ -132,6 +132,10 @@ class RawSource:
             )
             raise NotAFrame(msg)
         codes = visible[..., :3] if stack else visible[..., None]
+        if codes.shape[:2] != (self.size.height, self.size.width):
+            told, there = f"{self.size.width} x {self.size.height}", codes.shape[1::-1]
+            msg = f"its size of {told} is not that of its pixels, {there[0]} x {there[1]}: damaged"
+            raise NotAFrame(msg)
         if not codes[-CONSTANT_ROWS:].any():
             msg = "its last rows are empty: the file is cut short. Copy it again"
             raise NotAFrame(msg)

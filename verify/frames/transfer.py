@@ -153,7 +153,9 @@ def _stated_gamma(word: str) -> float:
     found = re.fullmatch(r"(?:gamma\s*)?(\d+(?:\.\d*)?|\.\d+)", word)
     allowed = f"a gamma from {LOWEST_GAMMA:g} to {HIGHEST_GAMMA:g} such as 2.2"
     if not found:
-        msg = f'transfer "{in_one_line(word, 40)}" is not known: write icc, linear, srgb or {allowed}'
+        msg = (
+            f'transfer "{in_one_line(word, 40)}" is not known: write icc, linear, srgb or {allowed}'
+        )
         raise PlanError(msg)
     gamma = float(found[1])
     if LOWEST_GAMMA <= gamma <= HIGHEST_GAMMA:
@@ -208,7 +210,7 @@ def _check_space(profile: bytes, channels: int) -> None:
     space = profile[_SPACE_AT]
     if _SPACES.get(space) != channels:
         kind = {1: "grey", 3: "RGB"}.get(channels, f"{channels}-channel")
-        stated = space.decode("latin-1").strip()
+        stated = in_one_line(space.decode("latin-1").strip())
         msg = (
             f"the ICC profile in it is for {stated}, the picture is {kind}: save it again with a"
             " matching profile, or state its transfer"

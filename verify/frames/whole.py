@@ -33,10 +33,11 @@ FIRST_PLACE = 8  # in a file, behind its header; no value lies before it
 MOST_TAGS = 4096  # of a directory; more are no directory
 
 
-def check_directories(file: tifffile.TiffFile) -> None:
+def check_directories(file: tifffile.TiffFile, all_tags: bool = True) -> None:
     """Raise NotAFrame unless every directory and every value of a tag is inside the file.
 
-    And unless every tag that the values of pixels hang on can be read, and says one thing.
+    And unless every tag that the values of pixels hang on can be read, and says one thing. Of a
+    file that another decoder reads, these tags alone count: without ``all_tags``.
 
     Maker notes are left out: some software moves them and leaves their old place behind. The
     directories that follow the first are too: what lies behind the picture may be anything.
@@ -44,6 +45,7 @@ def check_directories(file: tifffile.TiffFile) -> None:
     handle, tiff, size = file.filehandle, file.tiff, file.filehandle.size
     handle.seek(tiff.offsetsize)  # 4 in a TIFF, 8 in a BigTIFF: there the first offset is
     waiting = [*struct.unpack(tiff.offsetformat, handle.read(tiff.offsetsize))]
+    pointers = {SUB_IFDS, EXIF_IFD} if all_tags else {SUB_IFDS}
     seen: set[int] = set()
     while waiting:
         start = waiting.pop()
@@ -62,12 +64,12 @@ def check_directories(file: tifffile.TiffFile) -> None:
                     msg = f"the value of its tag {code} is not there: it is damaged"
                     raise NotAFrame(msg)
                 if at + length > size:
-                    if code == MAKER_NOTE:
+                    if code == MAKER_NOTE or not (all_tags or code in OF_PIXELS):
                         continue
                     raise _cut(f"tag {code} of it", at + length, size)
                 handle.seek(at)
-                data = handle.read(length) if code in (SUB_IFDS, EXIF_IFD) else b""
-            if code in (SUB_IFDS, EXIF_IFD) and kind in POINTERS:
+                data = handle.read(length) if code in pointers else b""
+            if code in pointers and kind in POINTERS:
                 waiting += struct.unpack(f"{tiff.byteorder}{count}{POINTERS[kind]}", data)
 
 

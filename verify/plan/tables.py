@@ -61,7 +61,13 @@ Length = Annotated[float, _number(0, 5000, "a length in millimetres")]
 Deviation = Annotated[float, _number(0, 3, "a number of stops")]
 Limit = Annotated[float, _number(0, 5, "a number of stops", above=True)]
 Pops = Annotated[int, Field(ge=1, le=1000, description="a whole number from 1 to 1000")]
-Name = Annotated[str, Field(min_length=1, description="text in quotation marks")]
+Words = Annotated[str, Field(min_length=1, description="text in quotation marks")]
+Name = Annotated[
+    str,
+    Field(
+        min_length=1, max_length=200, description="text in quotation marks, of up to 200 characters"
+    ),
+]
 FrameNumber = Annotated[
     str,
     Field(
@@ -201,7 +207,7 @@ class CardTable(Table):
     name: Name | None = None
     reflectance: Annotated[float, _number(0, 1, "a share of the light", above=True)] = 0.18
     box: Any = None  # what it may be is checked where it is read
-    flat: Name | None = None
+    flat: Words | None = None
 
 
 class ToleranceTable(Table):
@@ -234,7 +240,7 @@ class SetUpTable(SectionsTable):
     """[[setup]]: changes some of the sections for the frames it names."""
 
     name: Name
-    frames: Name | None = None
+    frames: Words | None = None
     start: Annotated[FrameNumber | None, Field(alias="from")] = None
     serial: Name | None = None
 

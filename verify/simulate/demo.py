@@ -36,10 +36,10 @@ _SCENE = Scene(
     background=0.31,
     card_box=(0.40, 0.36, 0.16, 0.24),
     props=(
-        Prop((0.0, 0.72, 1.0, 0.28), 0.12),  # oak table
-        Prop((0.62, 0.24, 0.17, 0.56), 0.42),  # stoneware jug
-        Prop((0.66, 0.36, 0.09, 0.10), 0.05),  # its glazed band
-        Prop((0.14, 0.58, 0.19, 0.20), 0.07),  # folded indigo cloth
+        Prop((0.0, 0.72, 1.0, 0.28), 0.12, red=1.6, blue=0.5),  # oak table
+        Prop((0.62, 0.24, 0.17, 0.56), 0.42, red=1.35, blue=0.65),  # stoneware jug
+        Prop((0.66, 0.36, 0.09, 0.10), 0.05, red=0.5, blue=2.0),  # its glazed band
+        Prop((0.14, 0.58, 0.19, 0.20), 0.07, red=0.55, blue=2.2),  # folded indigo cloth
     ),
     falloff=True,
     glare=0.004,

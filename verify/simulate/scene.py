@@ -51,7 +51,9 @@ class Prop:
     """Something flat and matt on the set besides the card."""
 
     box: PlacedBox  # upright pixels, or fractions of the picture
-    reflectance: float  # 0 to 1
+    reflectance: float  # 0 to 1, of green light
+    red: float = 1.0  # reflectance of red light against that of green
+    blue: float = 1.0  # the same of blue light
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +117,8 @@ def expose(
     )
     signal = np.ascontiguousarray(to_sensor(upright, settings.orientation))
     box = scene.box_px(scene.card_box)
-    green = _green_of_card(signal, sensor_box(box, scene.size, settings.orientation), camera)
+    seen = signal if signal.ndim == 2 else signal[..., 1]
+    green = _green_of_card(seen, sensor_box(box, scene.size, settings.orientation), camera)
     mean = float(np.mean(green, dtype=np.float64))
     clips_at = clip_signal(camera)
     return Exposed(
@@ -142,22 +145,29 @@ def white_signal(light: Light, settings: Settings) -> float:
 
 
 def _relative_light(scene: Scene, camera: CameraModel, settings: Settings) -> NDArray[np.float32]:
-    """Light of the upright picture against a surface of reflectance 1 at its centre."""
+    """Light of the upright picture against a surface of reflectance 1 at its centre.
+
+    (rows, columns) where everything is grey, else (rows, columns, 3).
+    """
     width, height = scene.size
-    picture = np.full((height, width), scene.background, np.float32)
+    picture = np.full((height, width, 3), scene.background, np.float32)
     for prop in scene.props:
-        picture[_slices(scene.box_px(prop.box))] = prop.reflectance
+        colour = np.array((prop.red, 1.0, prop.blue), np.float32)
+        picture[_slices(scene.box_px(prop.box))] = prop.reflectance * colour
     card = _slices(scene.box_px(scene.card_box))
-    picture[card] = scene.card * _gradient(scene)
+    picture[card] = scene.card * _gradient(scene)[..., None]
+    if all(prop.red == prop.blue == 1 for prop in scene.props):
+        picture = picture[..., 1]
     if scene.falloff:
         if settings.focal_mm is None:
             raise ValueError("falloff needs a focal length")
         per_px = camera.pixel_pitch_um / 1000 / settings.focal_mm
         across = ((np.arange(width, dtype=np.float32) + 0.5 - width / 2) * per_px) ** 2
         down = ((np.arange(height, dtype=np.float32) + 0.5 - height / 2) * per_px) ** 2
-        picture /= (1 + across + down[:, None]) ** 2
+        falloff = (1 + across + down[:, None]) ** 2
+        picture /= falloff if picture.ndim == 2 else falloff[..., None]
     if scene.glare:
-        picture += np.float32(scene.glare * np.mean(picture, dtype=np.float64))
+        picture += np.float32(scene.glare) * np.mean(picture, axis=(0, 1), dtype=np.float64)
     return picture
 
 

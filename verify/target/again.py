@@ -2,10 +2,11 @@
 
 import numpy as np
 
+from verify.frames.colors import main_color
 from verify.frames.overview import Overview
 from verify.target.edges import outlined
 from verify.target.face import face_of
-from verify.target.light import Light
+from verify.target.light import CLIPPED, Light
 from verify.target.quads import Quad, sides
 from verify.target.records import Target
 
@@ -14,19 +15,21 @@ LEAST_CELLS = 1.2  # an overview shows no smaller movement
 SUPPORT = 0.5  # of a side, of three sides at least
 SAME_COLOR = 0.25  # stop off neutral
 CLEAN = 0.9  # of the box
-BLACK_SIGMAS = 4.0  # a picture whose light differs less from cell to cell shows nothing
+AROUND = 0.2  # of its extent, looked at on each side
+BLACK_SIGMAS = 2.5  # of a cell's noise; signal that is no higher shows nothing
 
 
 def still_there(light: Light, overview: Overview, last: Target) -> bool:
     """Whether edges and an even, neutral face are where the last frame had them.
 
-    A picture so dark that it shows nothing at all contradicts nothing: there the card is at black.
+    Where all is at black, or all is clipped, nothing is to be seen of the card, and nothing speaks
+    against its being there.
     """
     quad = overview.to_cells(np.array(last.corners))
     rows, cols = light.smooth.shape[:2]
     if (quad < -2).any() or (quad > (cols + 2, rows + 2)).any():
         return False
-    if _shows_nothing(overview):
+    if _shows_nothing(overview, quad):
         return True
     side = float(sides(quad).min())
     may_move = max(LEAST_CELLS, MOVED * side)
@@ -54,11 +57,15 @@ def _even_box(light: Light, overview: Overview, last: Target) -> bool:
     return bool(np.mean(off <= max(0.12, 4 * noise)) >= CLEAN)
 
 
-def _shows_nothing(overview: Overview) -> bool:
-    """Whether every cell is at black within its noise, or every cell is clipped."""
-    signal = overview.signal
-    if float(np.quantile(signal, 0.1)) >= 0.98 * overview.clips_at:
+def _shows_nothing(overview: Overview, quad: Quad) -> bool:
+    """Whether all that is in and around an outline is at black within its noise, or clipped."""
+    low, high = quad.min(0), quad.max(0)
+    grown = AROUND * (high - low)
+    (left, top), (right, bottom) = (low - grown).astype(int), np.ceil(high + grown).astype(int)
+    part = overview.signal[max(top, 0) : max(bottom, 1), max(left, 0) : max(right, 1)]
+    main = overview.colors.index(main_color(overview.colors))
+    signal = part[..., main]
+    if np.mean(signal >= CLIPPED * overview.clips_at) >= CLEAN:
         return True
-    flat = signal.reshape(-1, signal.shape[2])
-    noise = np.std(np.diff(flat, axis=0), axis=0) / np.sqrt(2)
-    return bool((np.quantile(flat, 0.99, axis=0) <= BLACK_SIGMAS * noise).all())
+    noise = float(np.std(np.diff(signal, axis=1))) / np.sqrt(2)
+    return bool(np.quantile(signal, CLEAN) <= BLACK_SIGMAS * noise)

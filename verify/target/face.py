@@ -35,7 +35,7 @@ class Face:
     busy: float  # length of the rim of what is not even, against the longest side
     off_middle: float  # even light at the box against that in the middle of the face [stop]
     rough: float  # what is left of its level without an even light and noise [stop]
-    box: tuple[float, float, float, float]  # col, row, width, height to measure [cell]
+    box: tuple[int, int, int, int]  # col, row, width, height to measure [cell]
 
 
 def face_of(light: Light, quad: Quad) -> Face | None:

@@ -6,11 +6,11 @@ from verify.frames.frame import Frame
 from verify.frames.geometry import Box, Size
 from verify.frames.overview import Overview
 from verify.target.again import still_there
-from verify.target.light import Light, light_of
+from verify.target.light import light_of
 from verify.target.order import order
 from verify.target.quads import Quad
 from verify.target.records import Search, Target
-from verify.target.search import Candidate, candidates, colored_light, is_neutral
+from verify.target.search import Candidate, candidates, colored_light, is_neutral, looks
 
 SURE = 0.7  # merit of a card that nobody would doubt
 LEAST = 0.35  # merit of what may be one
@@ -22,6 +22,7 @@ OFF_MIDDLE = 0.02  # stop between the box and the middle of the face
 ENDS, END_SHARE = 0.4, 0.005  # stops off a card, and how much of a picture should be so far off
 BEYOND_WHITE = 3.0  # stops above a card; a surface in the same light reaches 2.5
 LIGHTEST = 0.985  # of the cells are no lighter than what is taken for white
+PART_CLIPPED = 0.05  # of a face, above which its level and colours say little
 LIKELY_STOPS = 1.25  # off what is expected of a card
 LIKELY_BELOW = (1.0, 7.0)  # stops below clipping, where nothing says what to expect
 
@@ -66,14 +67,17 @@ class Finder:
         light = self._light
         seen = [c for c in candidates(light) if c.merit >= LEAST]
         neutral = [c for c in seen if is_neutral(light, c)]
-        if not neutral:
-            coloured = colored_light(light)
+        coloured = colored_light(light)
+        if not neutral or (coloured and all(map(self._clipped, neutral))):
             doubts = ("coloured-light",) if coloured else ()
             return self._outcome(seen[:2] if coloured else [], doubts)
+        # A window or a softbox is clipped whatever the card got: it is one only for want of another.
+        neutral = [c for c in neutral if not self._clipped(c)] or neutral
         rivals = [c for c in neutral if c.merit >= AS_GOOD * neutral[0].merit]
         expected = None if self._expected is None else float(np.log2(self._expected))
-        white = float(np.quantile(light.smooth[..., 0], LIGHTEST))
-        placed = order([c.face.level for c in rivals], [c.merit for c in rivals], expected, white)
+        lit = light.smooth[..., 0][~light.clipped]  # what is clipped may give light itself
+        white = float(np.quantile(lit, LIGHTEST)) if lit.size else 0.0
+        placed = order([c.face.level for c in rivals], list(map(looks, rivals)), expected, white)
         rivals = [rivals[at] for at in placed]
         best = rivals[0]
         doubts = ()
@@ -84,6 +88,12 @@ class Finder:
         if self._unlikely(best) or self._at_an_end(best):
             doubts += ("unlikely-level",)
         return self._outcome(rivals, doubts)
+
+    def _clipped(self, candidate: Candidate) -> bool:
+        """Whether a candidate's face is clipped, in part at least."""
+        col, row, width, height = candidate.face.box
+        part = self._light.clipped[row : row + height, col : col + width]
+        return bool(part.mean() > PART_CLIPPED)
 
     def _sure(self, candidate: Candidate) -> bool:
         """Whether a candidate has the outline of a card and a face without print or texture."""

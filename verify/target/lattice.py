@@ -14,7 +14,7 @@ from verify.target.patches import Patches, Step
 Homography = NDArray[np.float64]  # (3, 3) from lattice coordinates to a picture's pixels
 
 OFF_LATTICE = 0.28  # of a pitch by which a step may differ from a whole one
-SCATTER = 0.15  # of a pitch by which a centre may lie off the lattice
+BESIDE = 0.45  # of a pitch by which a step along the second direction may be off what is expected
 
 
 def mapped(homography: Homography, points: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -42,9 +42,7 @@ def places(
     cells : (n, 2) column and row of each, from anywhere.
     """
     first = max(group, key=lambda n: (len(steps[n]), -n))
-    nearest = min(steps[first], key=lambda s: s.far).by
-    around = [first, *(step.to for step in steps[first])]  # one alone may be badly seen
-    bases = {first: _basis(nearest, np.median(patches.spread[around], axis=0))}
+    bases = {first: _first_basis(patches, steps[first], first)}
     cells = {first: (0, 0)}
     queue = deque([first])
     while queue:
@@ -109,14 +107,22 @@ def pitch_at(homography: Homography, point: NDArray[np.float64]) -> float:
     return float(np.sqrt(cv2.contourArea(mapped(homography, square).astype(np.float32))))
 
 
-def _basis(along: NDArray[np.float64], spread: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Columns: the two directions of the lattice at a patch, from one of them and its shape.
+def _first_basis(patches: Patches, steps: list[Step], patch: int) -> NDArray[np.float64]:
+    """Columns: the two directions of the lattice at a patch, from its steps and its shape.
 
-    The root of the shape's moments makes the patch of a circle's width in every direction, a
-    square; there the second direction stands upright on the first. It follows clockwise.
+    One is the shortest step. The root of the shape's moments makes the patch of a circle's width
+    in every direction, a square; there the second one stands upright on the first, clockwise. A
+    step that agrees with it roughly is better, for a shape may be badly seen.
     """
-    values, axes = np.linalg.eigh(spread)
+    along = min(steps, key=lambda step: step.far).by
+    around = [patch, *(step.to for step in steps)]
+    values, axes = np.linalg.eigh(np.median(patches.spread[around], axis=0))
     root = axes * np.sqrt(values) @ axes.T
     x, y = np.linalg.solve(root, along)
-    across = root @ np.array([-y, x])
-    return np.column_stack([along, across])
+    basis = np.column_stack([along, root @ np.array([-y, x])])
+    for step in steps:
+        aside, ahead = inverse(basis) @ step.by
+        if abs(aside) < BESIDE and abs(ahead) > 1 - BESIDE:
+            basis[:, 1] = np.copysign(1, ahead) * step.by
+            break
+    return basis

@@ -16,6 +16,7 @@ QUIET = 0.3  # of the blocks of one level: the share that shows noise and nothin
 BLOCK = 8  # cells; side of a block in which noise is looked at
 LEVELS = 8  # steps of level between which noise is told apart
 HEAVY = 2.0  # cells; smoothing of noisy parts
+CLIPPED = 0.985  # of clipping, above which a cell's colours say nothing
 NOISY = 0.05  # stop of a cell, above which smoothing grows
 
 
@@ -27,6 +28,7 @@ class Light:
     # most of the noise, edges kept [stop]
     noise: NDArray[np.float32]  # (rows, cols) standard deviation of what noise is left [stop]
     grey: NDArray[np.bool_]  # (rows, cols) whether a cell may be neutral in the scene's light
+    clipped: NDArray[np.bool_]  # (rows, cols) whether a cell is clipped in any colour
     colored: bool  # whether the sensor sees colours at all
     balanced: bool  # whether the file says what is neutral
 
@@ -41,12 +43,23 @@ def light_of(overview: Overview) -> Light:
     stops[..., 0] = logs[..., main]
     for at, other in enumerate(others, 1):
         stops[..., at] = logs[..., other] - logs[..., main]
+    # What is clipped has lost its colour: it may have been neutral.
+    clipped = overview.signal.max(-1) >= CLIPPED * overview.clips_at
+    stops[clipped, 1:] = 0
     smooth, noise = _smoothed(stops, noise_of(stops[..., 0]))
     balanced = overview.neutral is not None
     grey = np.ones(signal.shape[:2], bool)
     if others and balanced:
         grey = np.abs(smooth[..., 1:]).max(-1) <= NEUTRAL + 4 * noise
-    return Light(smooth, noise, grey, bool(others), balanced)
+    return Light(smooth, noise, grey, clipped, bool(others), balanced)
+
+
+def steepness(light: Light) -> NDArray[np.float32]:
+    """Largest change to a neighbouring cell, of level and colours together (rows, cols) [stop]."""
+    padded = cv2.copyMakeBorder(light.smooth, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
+    across = padded[1:-1, 2:] - padded[1:-1, :-2]
+    down = padded[2:, 1:-1] - padded[:-2, 1:-1]
+    return np.asarray(np.sqrt((across**2 + down**2).sum(-1)) / 2, np.float32)
 
 
 def noise_of(level: NDArray[np.float32]) -> NDArray[np.float32]:

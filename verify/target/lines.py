@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from verify.target.light import Light
+from verify.target.light import Light, steepness
 from verify.target.quads import Quad
 
 CODES_A_STOP = 34.0  # of the 8-bit picture that segments are looked for in
@@ -21,10 +21,13 @@ STRIP_CELLS = 4.0  # from an edge, where the face beside it is looked at
 STRIP_SAMPLES = 12
 STRIP_CHANGE = 0.03  # stop from one place to the next on an even face
 STRIP_GREY = 0.8  # of the strip
-MOST_LINES = 44  # the longest
+MOST_LINES = 50  # the longest
 PARALLEL, APART = 4.0, 2.0  # degree and cells within which two segments are on one line
 BINS = 96  # places along a line at which it is known to be an edge or not
 COVERED, LEAST_COVERED = 0.45, 0.08  # of all sides, and of the worst, that are edges
+MIDDLE = 0.5  # of a quadrilateral's extent, looked at for edges
+EDGE, EDGE_SIGMAS = 0.06, 4.0  # stop a cell, and of the noise, that make one
+MOST_EDGES, LEAST_GREY = 0.48, 0.8  # of its cells: at most edges, and at least grey
 LEAST_AREA, LARGEST_AREA = 0.012, 0.6  # of the picture
 LEAST_ANGLE = 48.0  # degree, between two sides that meet
 MOST = 60  # quadrilaterals
@@ -47,6 +50,8 @@ def quads_of_lines(light: Light) -> Iterator[Quad]:
     if lines is None:
         return
     corners, covered = _crossings(lines, light.smooth.shape[:2])
+    calm = calm_inside(light, corners)
+    corners, covered = corners[calm], covered[calm]
     order = np.argsort(-covered)
     kept: list[Quad] = []
     for at in order.tolist():
@@ -57,6 +62,27 @@ def quads_of_lines(light: Light) -> Iterator[Quad]:
             yield quad
             if len(kept) == MOST:
                 return
+
+
+def calm_inside(light: Light, corners: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Whether the middles of quadrilaterals (quads, 4, 2) hold few edges, and may be grey.
+
+    A face has at most the edge of a shadow across it; between the lines of tiles or shelves, or
+    around several things, there are more.
+    """
+    edge = steepness(light) >= np.maximum(EDGE, EDGE_SIGMAS * light.noise)
+    tables = [cv2.integral(m.astype(np.uint8)) for m in (edge, light.grey)]
+    middle, extent = corners.mean(1), np.ptp(corners, axis=1)
+    rows, cols = light.grey.shape
+    limits = np.array([cols, rows])
+    low = np.clip((middle - MIDDLE / 2 * extent).astype(int), 0, limits - 1)
+    high = np.clip((middle + MIDDLE / 2 * extent).astype(int), low + 1, limits)
+    (left, top), (right, bottom) = low.T, high.T
+    cells = (right - left) * (bottom - top)
+    edges, greys = (
+        (t[bottom, right] - t[top, right] - t[bottom, left] + t[top, left]) / cells for t in tables
+    )
+    return np.asarray((edges <= MOST_EDGES) & (greys >= LEAST_GREY))
 
 
 def _segments(light: Light) -> NDArray[np.float64]:

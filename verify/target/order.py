@@ -18,23 +18,22 @@ GREY_FROM, GREY_TO, GREY_SHARE = -2.0, 2.4, 0.35
 ELSE_SHARE = 0.01  # a stop: lighter than white, or in other light
 BELOW_WHITE, BELOW_SPREAD = 2.0, 1.0  # stops of a card below the lightest parts of a picture
 ERROR_SPREAD = 1.1  # stop; exposures that went wrong
-MERIT_WEIGHT = 6.0  # of a merit against levels
 
 
 def order(
-    levels: Sequence[float], merits: Sequence[float], expected: float | None, white: float
+    levels: Sequence[float], looks: Sequence[float], expected: float | None, white: float
 ) -> NDArray[np.intp]:
     """Places of the things, the one that is most likely the card first.
 
     Parameters
     ----------
     levels : of each thing [stop of signal 1].
-    merits : of each, 0 to 1: how surely it has the shape and the evenness of a card.
+    looks : of each, what its looks say for it, as a logarithm.
     expected : level of a card if all went to plan; None where that is not known.
     white : level of the lightest parts of the picture.
     """
     level = np.asarray(levels, float)
-    evidence = MERIT_WEIGHT * np.log(np.maximum(np.asarray(merits, float), 1e-3))
+    evidence = np.array(looks, float)
     if expected is not None:
         evidence = evidence - 0.5 * ((level - expected) / ERROR_SPREAD) ** 2
     evidence = evidence - 0.5 * ((white - level - BELOW_WHITE) / BELOW_SPREAD) ** 2

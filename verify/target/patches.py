@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 SIDES = (5, 64)  # of the rectangle around a patch at its own level of reduction [pixel]
 AREAS = (24, 1600)  # [pixel squared]
 MOST = 1500  # patches of one level: more are texture, the largest stay
-COMPACT = 0.86  # area against that of a parallelogram with the same second moments
+COMPACT = 0.9  # area against that of a parallelogram with the same second moments
 NEAREST = 8  # neighbours looked at
 APART = (3.2, 5.6)  # from one patch to the next, in standard deviations of a patch (see linked)
 ALIKE = 2.0  # ratio of areas that two neighbours may have

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from verify.target.light import Light
+from verify.target.light import Light, steepness
 from verify.target.quads import Quad, area, around, clockwise, crossing, mask
 
 STEEPNESS = (0.03, 0.06, 0.12)  # stop a cell: what counts as an edge, from soft to hard
@@ -16,7 +16,8 @@ EDGE_SIGMAS = 3.0  # of the noise; a smaller change is none
 GAPS = (0, 1)  # cells by which edges are widened, to close gaps in them
 LEAST_SHARE = 0.005  # of the picture; a smaller region is no card
 LARGEST_SHARE = 0.7
-MOST_REGIONS = 14  # of one measure of edges, the largest
+MOST_REGIONS = 30  # of one measure of edges, the largest
+MOST_JOINED = 10  # of them, the largest, that may be two parts of one face
 EDGES = 6  # longest straight edges of a contour, of which four are sides
 ON_QUAD = 0.55  # of a quadrilateral that its region must fill; shadow or a hand may have the rest
 WITHIN = 0.9  # of a region that must lie in its quadrilateral
@@ -38,13 +39,13 @@ def quads(light: Light) -> Iterator[Quad]:
     for regions in _divided(light):
         for region in regions:
             yield from _outlines(region)
-        for one, other in combinations(regions, 2):
+        for one, other in combinations(regions[:MOST_JOINED], 2):
             yield from _joint(one, other)
 
 
 def _divided(light: Light) -> Iterator[list[Region]]:
     """The picture's even regions by several measures of what an edge is."""
-    steep = _steepness(light.smooth)
+    steep = steepness(light)
     for limit in STEEPNESS:
         edge = (steep >= np.maximum(limit, EDGE_SIGMAS * light.noise)).astype(np.uint8)
         for gap in GAPS:
@@ -125,11 +126,3 @@ def _near(one: NDArray[np.int32], other: NDArray[np.int32]) -> bool:
     return bool(
         (one.min(0) <= other.max(0) + CLOSE).all() and (other.min(0) <= one.max(0) + CLOSE).all()
     )
-
-
-def _steepness(stops: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Largest change to a neighbouring cell, of level and colours together [stop]."""
-    padded = cv2.copyMakeBorder(stops, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
-    across = padded[1:-1, 2:] - padded[1:-1, :-2]
-    down = padded[2:, 1:-1] - padded[:-2, 1:-1]
-    return np.asarray(np.sqrt((across**2 + down**2).sum(-1)) / 2, np.float32)

@@ -13,7 +13,9 @@ from verify.target.lattice import Homography, cell_sides, fitted, mapped
 from verify.target.patches import Patches
 
 HEIGHTS = 1.5  # ratio of the largest to the least height of the pieces
-ROUNDS = 2
+ROUNDS = 7
+STRICT_ROUNDS = 2  # the last ones
+LEAST_POINTS = 8  # on edges that must be seen
 TRACKS = (0.3, 0.7)  # heights in the row along which the borders are looked for
 TRACK = np.linspace(-0.1, 0.1, 5)  # of the height: a track is that wide
 FINE = np.linspace(0.0, 1.0, 41)  # from the middle of a patch to the next one's
@@ -23,6 +25,7 @@ NEAR = 5  # samples about the place where the level leaves the patch's: there is
 LEAST_SIDE = 0.06  # stop by which the level must leave it
 SIDE_SHARE = 0.4  # of a step by which the level must leave it
 FITS = (1.2, 0.03)  # cells, or of a pitch where that is more: how far an edge may be off
+ROUGHLY = 0.15  # the same in the first rounds, of a pitch
 BORDERS_FIT = 0.9  # share of the points on borders that must fit
 SIDES_SEEN = 0.4  # share of the patches whose upper, and whose lower side must be seen
 SIDES_FIT = 0.75  # share of those that must fit
@@ -84,38 +87,44 @@ def fit_row(stops: NDArray[np.float32], homography: Homography, count: int) -> R
     count : patches.
     """
     level = np.ascontiguousarray(stops[..., 0])
-    columns = np.arange(count) + 0.5
-    for _ in range(ROUNDS):
-        borders = [_borders(level, homography, count, y) for y in TRACKS]
-        upper, lower = (_sides(level, homography, count, down) for down in (False, True))
-        nominal = np.concatenate(
-            [
-                *(np.stack([np.arange(1.0, count), np.full(count - 1, y)], 1) for y in TRACKS),
-                np.stack([columns, np.zeros(count)], 1),
-                np.stack([columns, np.ones(count)], 1),
-            ]
-        )
-        measured = np.concatenate([*borders, upper, lower])
-        known = np.isfinite(measured).all(1)
-        if known.sum() < 8:
+    for left in reversed(range(ROUNDS)):
+        nominal, measured = _edge_points(level, homography, count)
+        known = np.all(np.isfinite(measured), axis=1)
+        if known.sum() < LEAST_POINTS:
             return None
         width = float(np.linalg.norm(cell_sides(homography, (count / 2, 0.5))[:, 0]))
-        within = max(FITS[0], FITS[1] * width)
+        within = max(FITS[0], (FITS[1] if left < STRICT_ROUNDS else ROUGHLY) * width)
         fit = fitted(nominal[known], mapped(homography, measured[known]), within)
         if fit is None:
             return None
         fits = np.zeros(len(nominal), bool)
         fits[np.flatnonzero(known)[fit[1]]] = True
         homography = fit[0]
-    on_borders, *on_sides = np.split(fits, [2 * (count - 1), 3 * count - 2])
-    _, *known_sides = np.split(known, [2 * (count - 1), 3 * count - 2])
-    if on_borders.mean() < BORDERS_FIT:
+    borders = 2 * (count - 1)
+    if fits[:borders].mean() < BORDERS_FIT:
         return None
-    for fit_there, seen in zip(on_sides, known_sides, strict=True):
-        if seen.mean() < SIDES_SEEN or fit_there.sum() < SIDES_FIT * seen.sum():
+    for side in (slice(borders, borders + count), slice(borders + count, None)):
+        if known[side].mean() < SIDES_SEEN or fits[side].sum() < SIDES_FIT * known[side].sum():
             return None
-    off = np.concatenate(borders)[on_borders] - nominal[: 2 * (count - 1)][on_borders]
-    return Row(homography, count, float(np.sqrt((off[:, 0] ** 2).mean())))
+    off = (measured - nominal)[:borders][fits[:borders], 0]
+    return Row(homography, count, float(np.sqrt((off**2).mean())))
+
+
+def _edge_points(
+    level: NDArray[np.float32], homography: Homography, count: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Points on the edges where they should be, and where they are, in lattice coordinates.
+
+    First those on the borders along both tracks, then the upper sides, then the lower ones. Each
+    is measured across its edge only, along it it stays: a fit takes some rounds.
+    """
+    columns = np.arange(count) + 0.5
+    inner = np.arange(1.0, count)
+    nominal = [np.stack([inner, np.full(count - 1, y)], axis=1) for y in TRACKS]
+    nominal += [np.stack([columns, np.full(count, y)], axis=1) for y in (0.0, 1.0)]
+    measured = [_borders(level, homography, count, y) for y in TRACKS]
+    measured += [_sides(level, homography, count, down) for down in (False, True)]
+    return np.concatenate(nominal), np.concatenate(measured)
 
 
 def level_at(

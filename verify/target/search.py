@@ -1,16 +1,16 @@
 """A card looked for in the picture: by shape, evenness and neutrality, never by its level."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
 
 import numpy as np
+from numpy.typing import NDArray
 
 from verify.target.edges import Outline, outlined
 from verify.target.face import Face, face_of
 from verify.target.light import NEUTRAL, Light
 from verify.target.quads import Quad, angles, area, overlap, sides
-from verify.target.lines import quads_of_lines
+from verify.target.lines import calm_inside, quads_of_lines
 from verify.target.regions import quads
 
 LEAST_AREA, LARGEST_AREA = 0.014, 0.6  # of the picture
@@ -20,8 +20,10 @@ FEW_NEUTRAL = 0.05  # of the picture
 CERTAIN = 0.9  # merit of a candidate beside which no other outline of it is tried
 LEAST_SUPPORT = 0.5  # of all sides together, for a second look
 ALIKE = 0.16  # of the shorter side, by which the corners of things of one shape differ
+MERIT_WEIGHT, SIZE_WEIGHT, PRINT_WEIGHT = 3.0, 0.5, 0.3  # a doubling of area is 1 of size
+MOST = 70  # quadrilaterals looked at closely
 REPEATS = 4  # things of one shape, turned alike, that make a pattern
-NEARLY = 0.92  # of the merit of the surest view of a thing
+NEARLY = 0.85  # of the merit of the surest view of a thing
 SAME = 0.75  # of the smaller one's area that two views of one thing share
 
 
@@ -57,19 +59,7 @@ def candidates(light: Light) -> list[Candidate]:
                 break
         else:
             things.append([candidate])
-    return sorted(_no_pattern([_whole(views) for views in things]), key=lambda c: -c.merit)
-
-
-def _no_pattern(found: list[Candidate]) -> list[Candidate]:
-    """Without what repeats: tiles, panes, bricks and the patches of a chart are no cards."""
-    shapes = np.array([c.outline.quad - c.outline.quad.mean(0) for c in found]).reshape(-1, 4, 2)
-    kept = []
-    for candidate, shape in zip(found, shapes, strict=True):
-        near = ALIKE * float(sides(shape).min())
-        alike = np.abs(shapes - shape).max((1, 2)) <= near
-        if np.count_nonzero(alike) < REPEATS:
-            kept.append(candidate)
-    return kept
+    return sorted(map(_whole, things), key=lambda c: -c.merit)
 
 
 def _whole(views: list[Candidate]) -> Candidate:
@@ -87,7 +77,9 @@ def colored_light(light: Light) -> bool:
     """Whether hardly anything in the picture is neutral and most of it leans one way: a gel."""
     if not (light.colored and light.balanced):
         return False
-    lit = light.smooth[..., 0] > np.quantile(light.smooth[..., 0], 0.3)
+    lit = (light.smooth[..., 0] > np.quantile(light.smooth[..., 0], 0.3)) & ~light.clipped
+    if not lit.any():
+        return False
     colors = light.smooth[lit][:, 1:]
     neutral = float(np.mean(np.abs(colors).max(1) <= NEUTRAL))
     lean = np.median(colors, axis=0)
@@ -122,14 +114,33 @@ def _shared_sides(large: Quad, small: Quad) -> int:
     return count
 
 
-def _quads(light: Light) -> Iterator[Quad]:
-    """Quadrilaterals of the picture that can be cards, each once."""
-    seen: list[Quad] = []
+def _quads(light: Light) -> list[Quad]:
+    """Quadrilaterals of the picture that can be cards, each once, without what repeats."""
+    seen = np.empty((0, 4, 2))
     for quad in chain(quads_of_lines(light), quads(light)):
-        near = 0.04 * float(sides(quad).min())
-        if _card_like(quad, light) and all(np.abs(quad - other).max() > near for other in seen):
-            seen.append(quad)
-            yield quad
+        if not _card_like(quad, light):
+            continue
+        near = max(2.0, 0.05 * float(sides(quad).min()))
+        if (np.abs(seen - quad).max((1, 2)) > near).all():
+            seen = np.concatenate([seen, quad[None]])
+    seen = seen[calm_inside(light, seen)]
+    return list(seen[~_pattern(seen)][:MOST])
+
+
+def _pattern(found: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which of many quadrilaterals (quads, 4, 2) repeat: tiles, panes, bricks, patches of a chart.
+
+    A thing that is seen several times counts once: repeats stand beside each other.
+    """
+    middles = found.mean(1)
+    shapes = found - middles[:, None]
+    shorter = np.linalg.norm(np.roll(found, -1, axis=1) - found, axis=2).min(1)
+    many = np.zeros(len(found), bool)
+    for n, shape in enumerate(shapes):
+        alike = np.abs(shapes - shape).max((1, 2)) <= ALIKE * shorter[n]
+        cells = np.unique(np.rint((middles[alike] - middles[n]) / (0.7 * shorter[n])), axis=0)
+        many[n] = len(cells) >= REPEATS
+    return many
 
 
 def _card_like(quad: Quad, light: Light) -> bool:
@@ -164,11 +175,22 @@ def _candidate(light: Light, quad: Quad) -> Candidate | None:
 
 def _merit(outline: Outline, face: Face) -> float:
     """How surely something has four straight sides and one even face."""
-    edges = float(np.mean(outline.support)) * (0.4 + 0.6 * min(outline.support))
+    weakest = min(outline.support)
+    edges = float(np.mean(outline.support)) * (0.4 + 0.6 * weakest) * _rise(weakest, 0.2, 0.7)
     contrast = _rise(min(outline.step), 0.02, 0.25)
     surface = _rise(face.share + 0.8 * face.other_light, 0.25, 0.7)
     even = _rise(face.share, 0.2, 0.6)
     return edges * contrast * surface * even * float(np.exp(-((face.rough / 0.03) ** 2)))
+
+
+def looks(candidate: Candidate) -> float:
+    """What a candidate's looks say for its being a card, as a logarithm: larger is likelier.
+
+    A card is held up to be seen, and bears no print but a line at its rim.
+    """
+    size = float(np.log2(area(candidate.outline.quad)))
+    merit = float(np.log(max(candidate.merit, 1e-3)))
+    return MERIT_WEIGHT * merit + SIZE_WEIGHT * size - PRINT_WEIGHT * candidate.face.busy
 
 
 def _rise(value: float, low: float, high: float) -> float:

@@ -20,6 +20,7 @@ from verify.target.row import fit_row, level_at, rough_row
 
 FEWEST = 5  # patches
 MOST = 40
+BESIDE = 0.25  # of the patches of a row: pieces that may happen to stand beside it
 EDGES = (0.03, 0.06, 0.12)  # stop a cell: what is an edge, from faint steps to hard ones
 SMALLEST_SIDE = 60  # of a level of reduction [cell]
 TINT_WITHIN = 0.1  # stop of colour from one patch to the others
@@ -28,8 +29,9 @@ STEPS = (0.1, 1.3)  # stop; 0.05 D is 0.17, 0.30 D is 1.0
 STEP_SPREAD = (0.3, 1.7)  # of the middle step
 STEP_TURN = 1.7  # ratio of one step to the next
 EVEN = 0.2  # of a step: how much a patch may vary
-BETWEEN = 0.15  # of a step by which the border of two patches may lie outside their levels
+BETWEEN = 0.2  # of a step by which what is between two patches may lie outside their levels
 RESIDUAL = 0.03  # of a pitch: more scatter of the borders is no wedge
+ACROSS = np.linspace(0.6, 1.4, 33)  # from within a patch into the next one
 INNER = np.linspace(-0.22, 0.22, 5)  # of a patch's sides about its middle
 SIDE_SHARE = 0.5  # of the shorter side of a patch: the box that is measured
 
@@ -64,12 +66,8 @@ def find_wedge(stops: NDArray[np.float32]) -> Wedge | None:
     for patches in _even_pieces(stops):
         steps = linked(patches)
         for group in groups(steps, FEWEST, 3 * MOST):
-            members, cells = places(patches, steps, group)
-            columns, rows = np.ptp(cells, axis=0) + 1
-            if rows != 1 or columns != len(members) or not FEWEST <= len(members) <= MOST:
-                continue
-            order = np.asarray(members)[np.argsort(cells[:, 0])]
-            if best is None or len(order) > len(best.levels):
+            order = _run(*places(patches, steps, group))
+            if order is not None and (best is None or len(order) > len(best.levels)):
                 best = _wedge_of(stops, patches, order) or best
     return best
 
@@ -110,6 +108,19 @@ def _even_pieces(stops: NDArray[np.float32]) -> Iterator[Patches]:
         steep = _steepness(stops)
         for limit in EDGES:
             yield patches_in(np.asarray(steep < limit).view(np.uint8), scale)
+
+
+def _run(members: list[int], cells: NDArray[np.float64]) -> NDArray[np.intp] | None:
+    """The pieces of the longest row without a gap, in order; None where others stand beside it."""
+    rows, counts = np.unique(cells[:, 1], return_counts=True)
+    own = np.flatnonzero(cells[:, 1] == rows[counts.argmax()])
+    own = own[np.argsort(cells[own, 0])]
+    parts = np.split(own, np.flatnonzero(np.diff(cells[own, 0]) != 1) + 1)
+    longest = max(parts, key=len)
+    beside = len(members) - len(own)
+    if not FEWEST <= len(longest) <= MOST or beside > BESIDE * len(longest):
+        return None
+    return np.asarray(members)[longest]
 
 
 def _steepness(stops: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -168,9 +179,11 @@ def _one_tint(colors: NDArray[np.float64]) -> bool:
 
 
 def _touch(stops: NDArray[np.float32], homography: Homography, levels: NDArray[np.float64]) -> bool:
-    """Whether the level at every border lies between those of its two patches."""
+    """Whether from the middle of each patch to the next one's no other level comes between."""
     count = len(levels)
-    points = np.array([[(n, 0.5 + y) for y in INNER] for n in range(1, count)])
-    borders = level_at(stops, homography, points)[..., 0].mean(1)
-    share = (borders - levels[1:]) / (levels[:-1] - levels[1:])
-    return bool((share > -BETWEEN).all() and (share < 1 + BETWEEN).all())
+    points = np.array(
+        [[[(n + x, 0.5 + y) for y in INNER] for x in ACROSS] for n in range(count - 1)]
+    )
+    between = level_at(stops, homography, points)[..., 0].mean(-1)
+    share = (between - levels[1:, None]) / (levels[:-1] - levels[1:])[:, None]
+    return bool(share.min() > -BETWEEN and share.max() < 1 + BETWEEN)

@@ -6,12 +6,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from random import Random
 
-from byte_mutations import BYTES
-from fuzz_inputs import CARD, IMAGES, LIGHT, Input
-from mutations import GENTLE, STRUCTURAL, Patient
-from plan_mutations import HOSTILE_TEXT, mutated_plan
-from same_meaning import SAME
-from tiff_structure import meaning_of, structure_of, unclear_meaning, with_text
+from fuzzing.inputs import CARD, IMAGES, LIGHT, Input
+from fuzzing.parts import HARMLESS, PARTS
+from fuzzing.patient import Patient
+from fuzzing.plans import HOSTILE_TEXT, mutated_plan, toml_of
+from fuzzing.raw_bytes import BYTES
+from fuzzing.same_meaning import SAME
+from fuzzing.structure import free_of_meaning, meaning_of, structure_of, unclear_meaning, with_text
+from fuzzing.tags import ENTRIES, LEVELS
 
 KINDS = {  # share of the cases
     "frame": 0.56,  # a file of a known structure, its tags, parts or bytes damaged
@@ -20,6 +22,8 @@ KINDS = {  # share of the cases
     "typed": 0.06,  # what is typed in place of a plan
     "text": 0.08,  # text of all sorts as frames and as plans
 }
+GENTLE = (*ENTRIES, *HARMLESS)
+STRUCTURAL = (*ENTRIES, *LEVELS, *PARTS)
 GENTLE_SHARE = 0.4  # of the frames: nothing that gives pixels their meaning is hit
 HOLE_SHARE, HOLE = 0.01, 3 * 10**9  # of the frames end in a hole of so many bytes
 SAME_SHARE = 0.15  # of the changes to them: nothing is damaged, only written otherwise
@@ -28,19 +32,21 @@ REAL_SHARE = 0.25  # of the frames: files of real cameras
 GOOD = IMAGES / "bayer_rggb.dng"  # a frame that is as planned
 NAMED_TAGS = (271, 272, 42033, 42036, 50735)  # make, model, serial and lens
 TEXTS = (
-    b"file,verdict\nframe_0001.dng,within\n", b"a;b;c\r\n1;2;3\r\n", b'"quoted\nfield",2\n', b"=1+1\n",
-    b"[reading]\naperture = 'f/11'\n", b"{}\n", b'{"frames": []}', b"<?xml version='1.0'?><x/>",
-    b"<html><body>404</body></html>", b"\xef\xbb\xbfname,stop\n", "grün, Bl\u00e4nde\n".encode("latin-1"),
-    "name,stop\n".encode("utf-16"), b"II", b"II*", b"MM\0*", b"\n" * 5000, b" " * 70_000, b"\0" * 4096,
-    b"%PDF-1.7\n", b"\xff\xfe\xfd\xfc", b"SIMPLE  =                    T" + b" " * 2850, b"P5 4 4 65535\n",
-    b"\x93NUMPY\x01\x00", b"PK\x03\x04" + bytes(100), b"\x1f\x8b\x08" + bytes(40), bytes(range(256)),
+    b"file,verdict\nframe_0001.dng,within\n", b"a;b;c\r\n1;2;3\r\n", b'"quoted\nfield",2\n',
+    b"=1+1\n", b"[reading]\naperture = 'f/11'\n", b"{}\n", b'{"frames": []}',
+    b"<?xml version='1.0'?><x/>", b"<html><body>404</body></html>", b"\xef\xbb\xbfname,stop\n",
+    "grün, Bl\u00e4nde\n".encode("latin-1"), "name,stop\n".encode("utf-16"), b"II", b"II*",
+    b"MM\0*", b"\n" * 5000, b" " * 70_000, b"\0" * 4096, b"%PDF-1.7\n", b"\xff\xfe\xfd\xfc",
+    b"SIMPLE  =                    T" + b" " * 2850, b"P5 4 4 65535\n", b"\x93NUMPY\x01\x00",
+    b"PK\x03\x04" + bytes(100), b"\x1f\x8b\x08" + bytes(40), bytes(range(256)),
 )  # fmt: skip
 NAMES = (
-    "=1+1.dng", "+1.dng", "-1.dng", "@now.dng", "a,b.dng", 'say "so".dng', "two\nlines.dng", "it's.dng",
-    "return\rhere.dng", "crlf\r\n.dng", "tab\there.dng", "\x1b[31mred.dng", "\x07.dng", "\x7f.dng",
-    "\u202egnp.dng", "\u200b.dng", "\u2028.dng", "e\u0301.dng", "日本.dng", "🙂.dng", "[bold]x.dng",
-    "; rm.dng", "$(x).dng", "%s%n.dng", " .dng", "..dng", "0001.dng", "9" * 200 + ".dng", "x" * 250,
-    "\udcff\udcfe.dng", "half \udce9.dng", "'.dng", "#.dng", "?*.dng", "\\.dng", "unreadable: .dng",
+    "=1+1.dng", "+1.dng", "-1.dng", "@now.dng", "a,b.dng", 'say "so".dng', "two\nlines.dng",
+    "it's.dng", "return\rhere.dng", "crlf\r\n.dng", "tab\there.dng", "\x1b[31mred.dng",
+    "\x07.dng", "\x7f.dng", "\u202egnp.dng", "\u200b.dng", "\u2028.dng", "e\u0301.dng", "日本.dng",
+    "🙂.dng", "[bold]x.dng", "; rm.dng", "$(x).dng", "%s%n.dng", " .dng", "..dng", "0001.dng",
+    "9" * 200 + ".dng", "x" * 250, "\udcff\udcfe.dng", "half \udce9.dng", "'.dng", "#.dng",
+    "?*.dng", "\\.dng", "unreadable: .dng",
 )  # fmt: skip
 
 
@@ -53,7 +59,9 @@ class Case:
     what: str  # the input and what was done to it
     arguments: tuple[str, ...]  # of the command, without those for reports
     frames: tuple[Path, ...]  # that are checked, as named
-    compared: Input | None = None  # whose pixels are as they were: the signal must be, or be refused
+    compared: Input | None = (
+        None  # whose pixels are as they were: the signal must be, or be refused
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +81,7 @@ class Maker:
 
     def input(self, random: Random) -> Input:
         """One of the files to be mutated."""
-        if random.random() > REAL_SHARE:
+        if random.random() > REAL_SHARE or not self.real:
             return random.choice(self.inputs)
         light = [one for one in self.real if one.name.startswith(LIGHT)]
         return random.choice([*self.real, *light, *light])
@@ -90,6 +98,7 @@ def _frame(maker: Maker, random: Random, folder: Path) -> Case | None:
     structured = structure_of(whole) is not None
     patient = Patient(bytearray(whole), random, chosen.free, gentle and structured)
     did: list[str] = []
+    tags = 0  # how many of them are damage to tags or parts of a file that is no camera raw
     while len(did) < number:
         if structured and random.random() < SAME_SHARE:
             done = random.choice(SAME)(patient)
@@ -97,13 +106,14 @@ def _frame(maker: Maker, random: Random, folder: Path) -> Case | None:
             done = random.choice(GENTLE)(patient)
         elif structured and random.random() < 0.75:
             done = random.choice(STRUCTURAL)(patient)
+            tags += done is not None and chosen.free is free_of_meaning
         else:
             done = random.choice(BYTES)(patient.data, random)
         if done is not None:
             did.append(done)
     alike = structured and (
         meaning_of(patient.data, chosen.free) == meaning_of(whole, chosen.free)
-        or (len(did) == 1 and unclear_meaning(patient.data, chosen.free))
+        or (len(did) == tags == 1 and unclear_meaning(patient.data, chosen.free))
     )
     path = folder / f"frame_0001{chosen.path.suffix}"
     path.write_bytes(patient.data)
@@ -146,12 +156,11 @@ def _names(maker: Maker, random: Random, folder: Path) -> Case:
             del data[5000:]
         frames.append(inside / name)
         frames[-1].write_bytes(data)
-    card = random.choice(HOSTILE_TEXT)[:500]
+    meter = random.choice(HOSTILE_TEXT)[:150] or "m"
     plan = folder / "plan.toml"
-    text = card.translate({ord(c): f"\\u{ord(c):04x}" for c in '"\\\x7f' + "".join(map(chr, range(32)))})
-    plan.write_text(f'[reading]\naperture = "f/11"\nmeter = "{text or 1}"\n', "utf-8")
+    plan.write_text(toml_of({"reading": {"aperture": "f/11", "meter": meter}}), "utf-8")
     arguments = [str(plan), "--card", CARD, *map(str, frames)]
-    return _case(f"names {[frame.name for frame in frames]}, meter {card!r}", arguments, frames)
+    return _case(f"names {[frame.name for frame in frames]}, meter {meter!r}", arguments, frames)
 
 
 def _typed(maker: Maker, random: Random, folder: Path) -> Case:
@@ -171,7 +180,9 @@ def _text(maker: Maker, random: Random, folder: Path) -> Case:
     data = bytearray(random.choice(TEXTS))
     if random.random() < 0.5:
         random.choice(BYTES)(data, random)
-    frame = folder / f"frame_0001{random.choice(('.csv', '.dng', '.tif', '.nef', '.crw', '.txt', ''))}"
+    frame = (
+        folder / f"frame_0001{random.choice(('.csv', '.dng', '.tif', '.nef', '.crw', '.txt', ''))}"
+    )
     frame.write_bytes(data)
     what = f"{bytes(data[:40])!r} as {frame.suffix or 'a file without an ending'}"
     if random.random() < 0.4:

@@ -39,19 +39,26 @@ PLANS: tuple[dict[str, Any], ...] = (
     {"card": {"box": "find"}},
 )  # fmt: skip
 HOSTILE_TEXT = (
-    "", " ", "=1+1", "+1", "-1", "@now", "a,b;c\td", 'say "so"', "it's", "two\nlines", "return\rhere",
-    "\r\n", "\0", "\x1b[31mred\x1b[0m", "\x07", "\x7f", "\u202egnp.exe", "\u200b", "\ufeff", "\u2028",
-    "e\u0301\u0301\u0301", "日本", "🙂", "ß", "½", "١٢٣", "²", "\U000e0001", "[bold]x[/bold]", "%s%n",
-    "{0}", "../../x", "/dev/null", "~", "C:\\x", "main", "nan", "inf", "1e999", "0x10", "1_000",
-    "9" * 30, "9" * 5000, "0123-" + "9" * 5000, "x" * 300, "x" * 100_000, "f/" + "1" * 400,
-    "1/" + "9" * 5000, "f/11 + 0." + "3" * 5000, "1e5000", "exact " + "9" * 400, "72,24,54",
-    "1e308,1e308,1e308,1e308", "nan,nan,nan,nan", "0,0,1,1e-320", ",,,", "5,5,5,5", "0.5,0.5,0.1,0.1",
+    "", " ", "=1+1", "+1", "-1", "@now", "a,b;c\td", 'say "so"', "it's", "two\nlines",
+    "return\rhere", "\r\n", "\0", "\x1b[31mred\x1b[0m", "\x07", "\x7f", "\u202egnp.exe", "\u200b",
+    "\ufeff", "\u2028", "e\u0301\u0301\u0301", "日本", "🙂", "ß", "½", "١٢٣", "²", "\U000e0001",
+    "[bold]x[/bold]", "%s%n", "{0}", "../../x", "/dev/null", "~", "C:\\x", "main", "nan", "inf",
+    "1e999", "0x10", "1_000", "9" * 30, "9" * 5000, "0123-" + "9" * 5000, "x" * 300,
+    "x" * 100_000, "f/" + "1" * 400, "1/" + "9" * 5000, "f/11 + 0." + "3" * 5000, "1e5000",
+    "exact " + "9" * 400, "72,24,54", "1e308,1e308,1e308,1e308", "nan,nan,nan,nan",
+    "0,0,1,1e-320", ",,,", "5,5,5,5", "0.5,0.5,0.1,0.1",
 )  # fmt: skip
 HOSTILE: tuple[Any, ...] = (
     *HOSTILE_TEXT, 0, 1, -1, 2**31, 2**63 - 1, -(2**63), 10**30, 0.0, -0.0, 1e-320, 1e308, -1e308,
     5e-324, math.nan, math.inf, -math.inf, True, False, [], [[]], {}, [1, "x"], {"": 1}, [None],
     {"aperture": {"aperture": "f/11"}}, [{"name": "x"}], date(2026, 5, 12), time(14, 3),
     datetime(2026, 5, 12, 14, 3), [0.1] * 4, [10**400] * 4, [1] * 5000, ["5", "5", "5", "5"],
+)  # fmt: skip
+MILD: tuple[Any, ...] = (  # what may well be allowed, though not everywhere
+    0.01, 0.05, 0.1, 0.18, 0.5, 1, 1.0, 2, 3, 5, 10, 18, 64, 100, 400, 3200, "f/8", "f/5.6", "8",
+    "f/11 + 0.5", "exact 10.9", "T5.6", "1/60", "1/125", "0.3 s", "4 s", "bulb", "ISO 400", "1/3",
+    "1/2", "flash", "continuous", "incident", "reflected", "dome", "flat", "lamp", "camera", "0047",
+    "0001", "0001-0004", "72,24,54,48", "0.5,0.25,0.375,0.5", [72, 24, 54, 48], "chart", "find",
 )  # fmt: skip
 PIECES = (
     '"', "'", '"""', "'''", "[", "]", "[[", "]]", "{", "}", "=", ",", "#", ".", "\\", "\\u", "\\x",
@@ -109,16 +116,21 @@ def mutated_plan(random: Random) -> tuple[bytes, str]:
     """The bytes of a plan file that was damaged, and what was done to it."""
     plan = deepcopy(random.choice(PLANS))
     did = []
-    if random.random() < 0.7:
+    if random.random() < 0.4:
+        table = random.choice([t for t in (*plan.values(), *_setups(plan)) if isinstance(t, dict)])
+        key = random.choice(list(table))
+        table[key] = deepcopy(random.choice(MILD))
+        did.append(f"{key} = {table[key]!r}")
+    elif random.random() < 0.7:
         for _ in range(random.choice((1, 1, 2, 4))):
             did.append(_change(plan, random))
     text = toml_of(plan)
-    if not did or random.random() < 0.3:
+    if not did or random.random() < 0.2:
         for _ in range(random.choice((1, 1, 2, 5))):
             change = random.choice(TEXT_CHANGES)
             text = change(text, random)
             did.append(change.__name__.strip("_"))
-    encoding = random.choice(("utf-8",) * 12 + ("utf-8-sig", "utf-16", "latin-1", "utf-32"))
+    encoding = random.choice(("utf-8",) * 40 + ("utf-8-sig", "utf-16", "latin-1", "utf-32"))
     data = text.encode(encoding, "surrogatepass" if encoding.startswith("utf") else "replace")
     if random.random() < 0.05:
         at = random.randrange(len(data) + 1)
@@ -133,7 +145,9 @@ def _change(plan: dict[str, Any], random: Random) -> str:
     table = random.choice(tables)
     how = random.choice(("value", "value", "value", "key", "delete", "add", "move", "deep"))
     if how == "add" or not table:
-        key = random.choice(("box", "flat", "serial", "frames", "from", "name", "", "a b", "é", "x.y"))
+        key = random.choice(
+            ("box", "flat", "serial", "frames", "from", "name", "", "a b", "é", "x.y")
+        )
         table[key] = deepcopy(random.choice(HOSTILE))
         return f"key {key!r} added"
     key = random.choice(list(table))
@@ -142,7 +156,9 @@ def _change(plan: dict[str, Any], random: Random) -> str:
         return f"{key} = {str(table[key])[:40]!r}"
     value = table.pop(key)
     if how == "key":
-        table[random.choice((key.upper(), key[:-1], f"{key} ", "", random.choice(HOSTILE_TEXT)))] = value
+        table[
+            random.choice((key.upper(), key[:-1], f"{key} ", "", random.choice(HOSTILE_TEXT)))
+        ] = value
     elif how == "move":
         random.choice(tables)[key] = value
     elif how == "deep":
@@ -188,7 +204,11 @@ def _lines_mixed(text: str, random: Random) -> str:
 
 def _unquoted(text: str, random: Random) -> str:
     at = [found.start() for found in re.finditer('"', text)]
-    return text if not at else "".join(c for i, c in enumerate(text) if i != random.choice(at[:1] + at))
+    return (
+        text
+        if not at
+        else "".join(c for i, c in enumerate(text) if i != random.choice(at[:1] + at))
+    )
 
 
 def _nested(text: str, random: Random) -> str:
@@ -205,12 +225,18 @@ def _dotted(text: str, random: Random) -> str:
 
 def _many(text: str, random: Random) -> str:
     number = random.choice((100, 3000))
-    form = random.choice(('[[setup]]\nname = "n{}"\nframes = "{}"\n', "k{} = 1\n", "[t{}]\nx = 1\n"))
+    form = random.choice(
+        ('[[setup]]\nname = "n{}"\nframes = "{}"\n', "k{} = 1\n", "[t{}]\nx = 1\n")
+    )
     return text + "\n" + "".join(form.format(n, n) for n in range(number))
 
 
 def _long(text: str, random: Random) -> str:
-    return text + random.choice(("#", '\nlong = "', "\nlong = ", " ")) + "1" * random.choice((5000, 10**6))
+    return (
+        text
+        + random.choice(("#", '\nlong = "', "\nlong = ", " "))
+        + "1" * random.choice((5000, 10**6))
+    )
 
 
 TextChange = Callable[[str, Random], str]

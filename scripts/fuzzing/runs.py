@@ -1,6 +1,7 @@
 """Runs the command on a case: in this process with its streams caught, or as a person starts it."""
 
 import faulthandler
+import io
 import os
 import shutil
 import subprocess
@@ -11,16 +12,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 from unittest import mock
 
-from fuzz_cases import Case, Maker
-from fuzz_oracle import Measured, Oracle, Outcome, measured
-
+from fuzzing.cases import Case, Maker
+from fuzzing.oracle import Measured, Oracle, Outcome, measured
 from verify import cli
 from verify.shoot import Options, check_shoot
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[2]
 LIMIT_S = 10.0  # for one run: what takes longer hangs
 STACK_S = 8.0  # after which the place is written down, for a run that may have to be stopped
 COMMAND = (sys.executable, "-c", "from verify.cli import main; main()")
@@ -66,7 +66,13 @@ class Runner:
             if faults and self.keep is not None:
                 shutil.copytree(folder, self.keep / str(number), dirs_exist_ok=True)
         return Told(
-            number, case.kind, case.what, outcome.status, before is not None, outcome.seconds, faults
+            number,
+            case.kind,
+            case.what,
+            outcome.status,
+            before is not None,
+            outcome.seconds,
+            faults,
         )
 
     def _undamaged(self, case: Case, place: Path) -> Measured | None:
@@ -158,8 +164,7 @@ def _caught(place: Path) -> Iterator[list[bytes]]:
     try:
         for number, file in enumerate(files, 1):
             os.dup2(file.fileno(), number)
-        sys.stdout = open(1, "w", encoding="utf-8", closefd=False)
-        sys.stderr = open(2, "w", encoding="utf-8", closefd=False)
+        sys.stdout, sys.stderr = (_text_stream(number) for number in (1, 2))
         yield caught
         for stream in (sys.stdout, sys.stderr):
             stream.flush()
@@ -173,6 +178,11 @@ def _caught(place: Path) -> Iterator[list[bytes]]:
             os.close(copy)
         for file in files:
             file.close()
+
+
+def _text_stream(number: int) -> TextIO:
+    """A stream of text on a file descriptor, which stays open when it goes."""
+    return io.TextIOWrapper(io.FileIO(number, "w", closefd=False), encoding="utf-8")
 
 
 @contextmanager

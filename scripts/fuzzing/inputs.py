@@ -8,15 +8,15 @@ from typing import Any
 import numpy as np
 import tifffile
 from make_test_images import BODY, FLAT_BLACK, GREY, METERED, NEUTRAL, SCENE, SETTINGS, THREE_PLANES
-from tiff_structure import Free, free_in_raw, free_of_meaning
 
+from fuzzing.structure import Free, free_in_raw, free_of_meaning
 from verify.simulate.camera import CameraModel
 from verify.simulate.dng import write_dng
 from verify.simulate.opcodes import fix_vignette_radial, gain_map, map_polynomial, opcode_list
 from verify.simulate.scene import Light, expose
 from verify.simulate.tiff import gamma_profile, srgb_profile, write_tiff
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[2]
 REAL = ROOT.parent / "shared" / "frames"  # beside the project, never in it
 IMAGES = ROOT / "test_images"
 CARD = "72,24,54,48"  # of every test image and simulated file, upright
@@ -65,7 +65,12 @@ def test_image_inputs() -> list[Input]:
     """The project's test images."""
     names = sorted(path.name for path in IMAGES.iterdir() if path.suffix in (".dng", ".tif"))
     return [
-        Input(name, IMAGES / name, CARD, "linear" if name.endswith(".tif") and "profile" not in name else None)
+        Input(
+            name,
+            IMAGES / name,
+            CARD,
+            "linear" if name.endswith(".tif") and "profile" not in name else None,
+        )
         for name in names
         if (IMAGES / name).stat().st_size > 1000
     ]
@@ -98,7 +103,9 @@ def _simulated() -> dict[str, Any]:
     files: dict[str, Any] = {
         "ljpeg_strip.dng": partial(_dng, compression="ljpeg"),
         "ljpeg_tiles_big_endian.dng": partial(_dng, compression="ljpeg", order=">", **tiles),
-        "deflate_preview.dng": partial(_dng, compression="deflate", preview="rgb", rows_per_strip=8),
+        "deflate_preview.dng": partial(
+            _dng, compression="deflate", preview="rgb", rows_per_strip=8
+        ),
         "lzw_tiles_jpeg_preview.dng": partial(_dng, compression="lzw", preview="jpeg", **tiles),
         "packbits.dng": partial(_dng, compression="packbits", rows_per_strip=16),
         "packed_preview.dng": partial(_dng, packed=True, preview="rgb"),
@@ -113,7 +120,9 @@ def _simulated() -> dict[str, Any]:
         "three_planes.dng": partial(_dng, camera=THREE_PLANES, compression="deflate", **tiles),
         "tiff_ep_preview.dng": partial(_dng, exif="tiff-ep", preview="rgb", order=">"),
         "high_iso.dng": partial(_dng, iso=102_400.0, preview="jpeg"),
-        "rgb_deflate.tif": partial(_tiff, icc=srgb_profile(), transfer="srgb", compression="deflate"),
+        "rgb_deflate.tif": partial(
+            _tiff, icc=srgb_profile(), transfer="srgb", compression="deflate"
+        ),
         "rgb_tiles_big_endian.tif": partial(
             _tiff, icc=gamma_profile(1.8), transfer=1.8, order=">", **tiles
         ),

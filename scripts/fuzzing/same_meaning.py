@@ -6,10 +6,11 @@ What was measured must come out of the changed file too, or the file be refused.
 import struct
 from fractions import Fraction
 
-from mutations import Mutation, Patient
-from tiff_structure import BELOW, OFFSETS, WHOLE, chunks_of, numbers_of
+from fuzzing.patient import Mutation, Patient
+from fuzzing.structure import BELOW, OFFSETS, WHOLE, chunks_of, free_of_meaning, numbers_of
 
-KINDS = {3: "H", 4: "I", 5: "II", 8: "h", 9: "i", 10: "ii", 11: "f", 12: "d"}  # type: format
+# Types of values, and the struct letters of each.
+KINDS = {3: "H", 4: "I", 5: "II", 8: "h", 9: "i", 10: "ii", 11: "f", 12: "d"}
 NOT_RESTATED = {*BELOW, *OFFSETS, *OFFSETS.values(), 33422}  # read as bytes, or as places
 
 
@@ -58,7 +59,9 @@ def move_directory(patient: Patient) -> str | None:
 
 
 def restate(patient: Patient) -> str | None:
-    """The same numbers in another type."""
+    """The same numbers in another type; a decoder of camera raws may know one type only."""
+    if patient.free is not free_of_meaning:
+        return None
     found = patient.any_entry(
         lambda e: e.code not in NOT_RESTATED and e.kind in KINDS and 0 < e.count <= 4096
     )

@@ -1,4 +1,4 @@
-"""The structure of a TIFF file as bytes: what mutations aim at, and what gives pixels their meaning.
+"""The structure of a TIFF file: what mutations aim at, and what gives the pixels their meaning.
 
 A reader of its own, apart from the one under test: it goes on where the file is damaged, and it
 knows where in the file each entry and each value lies.
@@ -135,7 +135,7 @@ def structure_of(data: bytes | bytearray) -> Structure | None:
         return None
     waiting: list[tuple[int, Role]] = [(8 if layout.big else 4, "image")]
     seen: set[int] = set()
-    found = []
+    found: list[Directory] = []
     while waiting and len(found) < MOST_DIRECTORIES:
         told_at, role = waiting.pop(0)
         (at,) = struct.unpack_from(layout.offset, data, told_at)
@@ -192,9 +192,7 @@ def whole_numbers(data: bytes | bytearray, layout: Layout, entry: Entry) -> list
     return list(struct.unpack_from(f"{layout.order}{count}{form}", data, entry.value_at))
 
 
-def numbers_of(
-    data: bytes | bytearray, layout: Layout, entry: Entry
-) -> list[Fraction] | None:
+def numbers_of(data: bytes | bytearray, layout: Layout, entry: Entry) -> list[Fraction] | None:
     """Values of an entry of numbers, exact; None for another type, or where one is no number."""
     form, at, length = NUMBERS.get(entry.kind), entry.value_at, entry.length
     if form is None or length == 0:
@@ -272,7 +270,7 @@ def meaning_of(data: bytes | bytearray, free: Free) -> object | None:
 
 
 def unclear_meaning(data: bytes | bytearray, free: Free) -> bool:
-    """Whether a tag that gives pixels their values cannot be read, or is there twice.
+    """Whether a tag that gives pixels their values cannot be read, or says two things.
 
     A reader that takes its default for it, or the first of two, gives other values than were meant.
     """
@@ -284,7 +282,8 @@ def unclear_meaning(data: bytes | bytearray, free: Free) -> bool:
         reals = [e for e in own if e.kind in (5, 10, 11, 12) and e.length > 0]
         if structure and any(numbers_of(data, structure.layout, e) is None for e in reals):
             return True
-        if any(e.value_at < 8 for e in own) or len({e.code for e in own}) < len(own):
+        values = {(e.code, bytes(data[e.value_at : e.value_at + e.length])) for e in own}
+        if any(e.value_at < 8 for e in own) or len({e.code for e in own}) < len(values):
             return True
     return False
 

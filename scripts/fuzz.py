@@ -25,9 +25,9 @@ from fuzzing.runs import LIMIT_S, Runner, Told, run_as_command, run_here
 
 from verify.workers import Limits, Lost, Workers
 
-LIMIT_BYTES = 1_500_000_000  # that a case may take beside its process; most files are below 100 kB
+LIMIT_BYTES = 600_000_000  # that a case may take beside its process; most files are below 100 kB
 AS_COMMAND = 100  # one case in so many goes through the command itself
-SLOW_S = 3.0  # of processor time; not a fault, but told of
+SLOW_S = 1.5  # of processor time; not a fault, but told of
 
 
 def main() -> int:

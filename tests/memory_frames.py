@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from verify.frames.cells import cell_size, in_cells
+from verify.frames.cells import WANTED_SIDE, cell_size, in_cells
 from verify.frames.frame import Doubt, Frame, Region, Settings
 from verify.frames.geometry import Box, Size
 from verify.frames.overview import Reduced
@@ -69,10 +69,10 @@ class MemorySource:
         """Mean signal that was given for the scene."""
         return self.scene
 
-    def reduced(self) -> Reduced:
+    def reduced(self, wanted: int = WANTED_SIDE) -> Reduced:
         """The picture in cells."""
         tile, colors = self._mosaic()
-        cell = cell_size(self.size.width, self.size.height, tile)
+        cell = cell_size(self.size.width, self.size.height, tile, wanted)
         planes = self.signal if self.signal.ndim == 3 else self.signal[..., None]
         signal = in_cells(planes, tile, len(colors), cell)
         return Reduced(signal, colors, cell, self.neutral, self.clips_at)

@@ -122,7 +122,7 @@ def test_a_black_that_is_too_high_is_told_from_flare() -> None:
     assert "black is set too high by 0.56 %" in in_words(found)
 
 
-@pytest.mark.parametrize("gamma", [2.2, 1.8, 1.1, 0.9])
+@pytest.mark.parametrize("gamma", [2.2, 1.8, 1.1, 1.05, 0.9])
 def test_a_gamma_is_a_slope(gamma: float) -> None:
     found = held(RHO ** (1 / gamma))
     assert found.bent
@@ -165,6 +165,7 @@ def test_a_strong_curve_is_neither_gamma_nor_flare() -> None:
     assert found.cause == "curve"
     worst = max(abs(r) for r in found.residual_stops if r is not None)
     assert f"residuals up to {worst:.3f} stop" in in_words(found)
+    assert found.u_slope > 2 * held(RHO).u_slope  # a line is not what it follows
 
 
 def test_what_is_within_the_tolerances_is_not_bent() -> None:

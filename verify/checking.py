@@ -13,7 +13,8 @@ from verify.frames.gather import frame_number
 from verify.frames.open import open_frame
 from verify.frames.overview import Overview
 from verify.measure import measure
-from verify.place import Looked, Place
+from verify.neutrals import measured_neutrals
+from verify.place import CHART, Looked, Place
 from verify.plan.records import MeterOffset, Plan, SetUp
 from verify.target.find import Finder
 from verify.target.given import given_target
@@ -23,6 +24,14 @@ from verify.workers import Ask
 NO_CARD = (
     "no card was found in it. If there is one, say where with --card COL,ROW,WIDTH,HEIGHT (upright "
     "pixels, or fractions of the sides)"
+)
+NO_CHART = (
+    "no 24-patch chart was found in it, and no step wedge. It must lie in the picture whole, in "
+    "even light, and not too small; or look for a card too with --card find"
+)
+NO_DENSITIES = (
+    "a step wedge is in it, but nothing says which of its steps is grey: write densities under "
+    "[card] in the plan, the lightest step first"
 )
 COLORED = (
     "its light is coloured, so nothing in it can be told to be grey. If there is a card, say where "
@@ -102,12 +111,17 @@ class Checker:
             return self._compared(frame, at, Search((given_target(frame, place),)), picture)
         framing = (at, body(frame.settings), frame.size)
         last = ask(framing)
-        finder = Finder(frame, expected_here(frame.settings, setup, self.wanted.offset))
+        expected = expected_here(frame.settings, setup, self.wanted.offset)
+        finder = Finder(frame, expected, setup.card.densities, chart_only=place == CHART)
         if not last.ready():  # the frames before are not through: look all over meanwhile
             finder.search()
         search = finder.found(last.wait())
         if not search.found:
-            problem = COLORED if "coloured-light" in search.doubts else NO_CARD
+            problem = NO_CHART if place == CHART else NO_CARD
+            if search.patches:
+                problem = NO_DENSITIES
+            elif "coloured-light" in search.doubts:
+                problem = COLORED
             check = FrameCheck(
                 frame.path, setup.name, frame.settings, problem=problem, verdict="no-card",
                 warnings=search.doubts,
@@ -117,15 +131,16 @@ class Checker:
         doubtful = done.check.doubtful
         return replace(done, framing=framing, card=None if doubtful else search.found[0])
 
-    def _compared(
-        self, frame: Frame, at: int, search: Search, picture: Overview | None
-    ) -> Checked:
+    def _compared(self, frame: Frame, at: int, search: Search, picture: Overview | None) -> Checked:
         """The first thing found, measured and held against the plan."""
         setup = self.plan.setups[at]
-        patch = measure(frame, search.found[0], self._flat(setup))
+        flat = self._flat(setup)
+        patch = measure(frame, search.found[0], flat)
+        neutrals = measured_neutrals(frame, search.patches, setup.card.densities, flat)
         check = compare(
-            frame.path, frame.settings, patch, setup, frame.notes, self.wanted.offset, search
-        )
+            frame.path, frame.settings, patch, setup, frame.notes, self.wanted.offset, search,
+            neutrals,
+        )  # fmt: skip
         return Checked(check, at, picture=picture)
 
     def _flat(self, setup: SetUp) -> Frame | None:
@@ -143,9 +158,7 @@ class Checker:
         return self._flats[path]
 
 
-def unmeasured(
-    plan: Plan, file: Path, problem: str, settings: Settings | None = None
-) -> Checked:
+def unmeasured(plan: Plan, file: Path, problem: str, settings: Settings | None = None) -> Checked:
     """The check of a file that could not be measured, with what settings it tells."""
     if settings is None:
         settings = Settings()

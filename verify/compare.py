@@ -1,13 +1,15 @@
 """One reading against the plan: error, the part of the settings, the rest, and how sure it is."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 from verify.exposure import F_NUMBERS, aperture_stops, exact_f_number, exact_iso, exact_shutter_s
 from verify.frames.frame import Settings
+from verify.linearity import in_words
 from verify.measure import Bound, PatchReading, code_step
+from verify.neutrals import Neutrals
 from verify.notation import shutter_text
 from verify.plan.expected import (
     departure_text,
@@ -56,7 +58,8 @@ class FrameCheck:
     verdict: Verdict = "unreadable"
     judged_by: Literal["plan", "reference"] | None = None
     chance_within: float | None = None  # probability that the true value is within tolerance
-    sightings: tuple[Target, ...] = ()  # what may be the card, the surest first; the first is measured
+    neutrals: Neutrals | None = None  # of a chart or a step wedge, where one was found
+    sightings: tuple[Target, ...] = ()  # what may be the card, likeliest first
 
     @property
     def bound(self) -> Bound | None:
@@ -87,6 +90,7 @@ def compare(
     frame_notes: tuple[str, ...] = (),
     offset: MeterOffset | None = None,
     search: Search | None = None,
+    neutrals: Neutrals | None = None,
 ) -> FrameCheck:
     """Compare a frame's card with what the plan lets expect.
 
@@ -97,6 +101,8 @@ def compare(
     frame_notes : sentences that go with the file.
     offset : fitted for this meter and camera, if one is.
     search : what the search for the card came to; None where its place was given.
+    neutrals : the patches of a chart or a step wedge, where one was found. The patch that stands
+        for the card then counts with its own reflectance.
 
     Returns
     -------
@@ -114,6 +120,13 @@ def compare(
     departure = departure_text(setup)
     if departure is not None:
         notes.append(departure)
+    if neutrals is not None:
+        own = neutrals.reflectance_at(patch.target)
+        if own is not None:
+            setup = replace(setup, card=replace(setup.card, reflectance=own))
+        if neutrals.linearity is not None:
+            notes.append(in_words(neutrals.linearity).rstrip("."))
+            warnings += ["not-linear"] if neutrals.linearity.bent else []
     expected = expected_signal(setup, offset)
     error = None
     if expected is not None:
@@ -148,12 +161,11 @@ def compare(
         warnings=tuple(dict.fromkeys(warnings)),
         notes=tuple(dict.fromkeys(notes)),
         sightings=() if search is None else search.found,
+        neutrals=neutrals,
     )
 
 
-def expected_here(
-    settings: Settings, setup: SetUp, offset: MeterOffset | None
-) -> float | None:
+def expected_here(settings: Settings, setup: SetUp, offset: MeterOffset | None) -> float | None:
     """Signal to expect of the card in a frame with its own settings; None without a reading."""
     expected = expected_signal(setup, offset)
     reading, camera = setup.reading, setup.camera

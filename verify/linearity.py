@@ -115,9 +115,9 @@ def equal_steps(signals: ArrayLike) -> tuple[float, ...]:
     return tuple((10.0 ** (-nearest * np.arange(len(level)))).tolist())
 
 
-def reflectances_of(densities: Sequence[float]) -> tuple[float, ...]:
-    """Reflectances of patches whose densities are known."""
-    return tuple(10.0**-density for density in densities)
+def reflectances_of(densities: ArrayLike) -> tuple[float, ...]:
+    """Reflectances of patches whose densities (n,) are known."""
+    return tuple((10.0 ** -np.asarray(densities, float)).tolist())
 
 
 def nearest_grey(reflectances: Sequence[float]) -> int:
@@ -222,7 +222,7 @@ def _cause(line: _Fit, stray: _Fit, steps_known: bool) -> Cause:
     significant = abs(stray.flare) > 2 * stray.u_flare
     if stray.good and significant and (not steps_known or stray.excess <= line.excess):
         return "flare" if stray.flare > 0 else "black"
-    if steps_known and line.good:
+    if line.good:
         return "slope"
     return "curve"
 

@@ -29,6 +29,10 @@ WARNINGS: dict[str, str] = {
         "The light is coloured, so nothing in the picture can be told to be grey: give the card's "
         "place with --card."
     ),
+    "not-linear": (
+        "The neutral patches do not follow their reflectances: this file is not linear, or there "
+        "is flare. What a note says of it tells which."
+    ),
     "clipped": (
         "Part of the card is clipped: the true exposure is at least what is shown. Give less "
         "exposure, or measure a darker patch."

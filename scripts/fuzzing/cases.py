@@ -16,7 +16,8 @@ from fuzzing.structure import free_of_meaning, meaning_of, structure_of, unclear
 from fuzzing.tags import ENTRIES, LEVELS
 
 KINDS = {  # share of the cases
-    "frame": 0.56,  # a file of a known structure, its tags, parts or bytes damaged
+    "frame": 0.53,  # a file of a known structure, its tags, parts or bytes damaged
+    "flat": 0.03,  # such a file as the flat frame of a good one
     "plan": 0.20,
     "names": 0.10,  # of files and in tags: what reports must hold as it is
     "typed": 0.06,  # what is typed in place of a plan
@@ -28,6 +29,7 @@ GENTLE_SHARE = 0.4  # of the frames: nothing that gives pixels their meaning is 
 HOLE_SHARE, HOLE = 0.01, 3 * 10**9  # of the frames end in a hole of so many bytes
 SAME_SHARE = 0.15  # of the changes to them: nothing is damaged, only written otherwise
 FIND_SHARE = 0.08  # of the frames: the card is to be found
+SHOW_SHARE = 0.05  # of the frames: small pictures of them are wanted
 REAL_SHARE = 0.25  # of the frames: files of real cameras
 GOOD = IMAGES / "bayer_rggb.dng"  # a frame that is as planned
 NAMED_TAGS = (271, 272, 42033, 42036, 50735)  # make, model, serial and lens
@@ -87,22 +89,28 @@ class Maker:
         return random.choice([*self.real, *light, *light])
 
 
-def _frame(maker: Maker, random: Random, folder: Path) -> Case | None:
-    """One frame, damaged."""
-    chosen = maker.input(random)
-    gentle, find = random.random() < GENTLE_SHARE, random.random() < FIND_SHARE
-    number = random.choice((1, 1, 1, 2, 3, 5))
-    if not chosen.path.exists():
-        return None
+@dataclass(frozen=True, slots=True)
+class _Damaged:
+    """A file that was damaged, as it is written."""
+
+    path: Path
+    did: str  # the input, and what was done to it
+    alike: bool  # its pixels are worth what they were, or it is not clear what they are worth
+
+
+def _damaged(chosen: Input, random: Random, path: Path) -> _Damaged:
+    """Damage an input."""
     whole = chosen.path.read_bytes()
     structured = structure_of(whole) is not None
-    patient = Patient(bytearray(whole), random, chosen.free, gentle and structured)
+    gentle = random.random() < GENTLE_SHARE and structured
+    patient = Patient(bytearray(whole), random, chosen.free, gentle)
+    number = random.choice((1, 1, 1, 2, 3, 5))
     did: list[str] = []
     tags = 0  # how many of them are damage to tags or parts of a file that is no camera raw
     while len(did) < number:
         if structured and random.random() < SAME_SHARE:
             done = random.choice(SAME)(patient)
-        elif patient.gentle:
+        elif gentle:
             done = random.choice(GENTLE)(patient)
         elif structured and random.random() < 0.75:
             done = random.choice(STRUCTURAL)(patient)
@@ -111,23 +119,45 @@ def _frame(maker: Maker, random: Random, folder: Path) -> Case | None:
             done = random.choice(BYTES)(patient.data, random)
         if done is not None:
             did.append(done)
-    alike = structured and (
-        meaning_of(patient.data, chosen.free) == meaning_of(whole, chosen.free)
-        or (len(did) == tags == 1 and unclear_meaning(patient.data, chosen.free))
-    )
-    path = folder / f"frame_0001{chosen.path.suffix}"
     path.write_bytes(patient.data)
     if random.random() < HOLE_SHARE:
         os.truncate(path, len(patient.data) + HOLE)
         did.append(f"a hole of {HOLE} bytes behind")
-    card = "find" if find else chosen.card
-    transfer = () if chosen.transfer is None else ("--transfer", chosen.transfer)
-    return _case(
-        f"{chosen.name}: {'; '.join(did)}",
-        ("--reading", "f/11", "--card", card, *transfer, str(path)),
-        (path,),
-        chosen if alike and not find else None,
+    alike = structured and (
+        meaning_of(patient.data, chosen.free) == meaning_of(whole, chosen.free)
+        or (len(did) == tags == 1 and unclear_meaning(patient.data, chosen.free))
     )
+    return _Damaged(path, f"{chosen.name}: {'; '.join(did)}", alike)
+
+
+def _frame(maker: Maker, random: Random, folder: Path) -> Case | None:
+    """One frame, damaged; in some the card is to be found, of some a small picture is wanted."""
+    chosen = maker.input(random)
+    if not chosen.path.exists():
+        return None
+    damaged = _damaged(chosen, random, folder / f"frame_0001{chosen.path.suffix}")
+    card = chosen.card
+    if random.random() < FIND_SHARE:
+        card = random.choice(("find", "find", "find", "chart"))
+    more = () if chosen.transfer is None else ("--transfer", chosen.transfer)
+    if random.random() < SHOW_SHARE:
+        more += ("--show", str(folder / "pictures"))
+    return _case(
+        damaged.did,
+        ("--reading", "f/11", "--card", card, *more, str(damaged.path)),
+        (damaged.path,),
+        chosen if damaged.alike and card == chosen.card else None,
+    )
+
+
+def _flat(maker: Maker, random: Random, folder: Path) -> Case:
+    """A good frame with a damaged flat frame."""
+    frame, plan = folder / "frame_0001.dng", folder / "plan.toml"
+    frame.write_bytes(GOOD.read_bytes())
+    damaged = _damaged(random.choice(maker.inputs), random, folder / "flat.dng")
+    card = {"box": CARD, "flat": damaged.path.name}
+    plan.write_text(toml_of({"reading": {"aperture": "f/11"}, "card": card}), "utf-8")
+    return _case(f"flat {damaged.did}", (str(plan), str(frame)), (frame,))
 
 
 def _plan(maker: Maker, random: Random, folder: Path) -> Case:
@@ -204,6 +234,7 @@ def _case(
 
 MAKERS: dict[str, Callable[[Maker, Random, Path], Case | None]] = {
     "frame": _frame,
+    "flat": _flat,
     "plan": _plan,
     "names": _names,
     "typed": _typed,

@@ -131,6 +131,7 @@ def _simulated() -> dict[str, Any]:
         "plain_big.tif": partial(_library_tiff, bigtiff=True),
         "plain_separate.tif": partial(_library_tiff, planarconfig="separate", rowsperstrip=16),
         "plain_predictor.tif": partial(_library_tiff, predictor=True, compression="zlib"),
+        "plain_second.tif": partial(_library_tiff, reduced=True, rowsperstrip=16),
         "plain_pages.tif": partial(_library_tiff, pages=3, tile=(32, 48)),
     }
     for orientation in (2, 3, 4, 5, 6, 7, 8):
@@ -159,11 +160,16 @@ def _tiff(path: Path, **layout: Any) -> None:
     write_tiff(path, _linear(), camera=GREY, settings=SETTINGS, **layout)
 
 
-def _library_tiff(path: Path, pages: int = 1, bigtiff: bool = False, **layout: Any) -> None:
+def _library_tiff(
+    path: Path, pages: int = 1, bigtiff: bool = False, reduced: bool = False, **layout: Any
+) -> None:
     """A TIFF in one of the forms that the simulator does not write."""
     codes = np.rint(_linear() * 65535).astype(np.uint16)
     if layout.get("planarconfig") == "separate":
         codes = codes.transpose(2, 0, 1)
     with tifffile.TiffWriter(path, bigtiff=bigtiff) as file:
+        if reduced:
+            small = {"subfiletype": 1, "metadata": None, "software": "simulated"}
+            file.write(codes[::4, ::4], photometric="rgb", **small)
         for _ in range(pages):
             file.write(codes, photometric="rgb", metadata=None, software="simulated", **layout)

@@ -62,7 +62,8 @@ def plain_means(
 def test_a_bayer_mosaic(order: str, size: tuple[int, int], cell: int) -> None:
     pattern, codes = pattern_of(BAYER[order]), codes_of((*size, 1))
     found = in_cells(codes, pattern, 3, cell)
-    assert (found.dtype, found.shape) == (np.float32, (size[0] // cell, size[1] // cell, 3))
+    assert found.dtype == np.float32
+    assert found.shape == (size[0] // cell, size[1] // cell, 3)
     assert np.abs(found - plain_means(codes, pattern, 3, cell)).max() <= ROUNDED
 
 
@@ -110,7 +111,8 @@ def test_a_colour_that_half_a_repeat_has_not_is_the_whole_repeats() -> None:
 def test_planes_and_monochrome(size: tuple[int, int], planes: int, cell: int) -> None:
     codes = codes_of((*size, planes))
     found = in_cells(codes, None, planes, cell)
-    assert (found.dtype, found.shape) == (np.float32, (size[0] // cell, size[1] // cell, planes))
+    assert found.dtype == np.float32
+    assert found.shape == (size[0] // cell, size[1] // cell, planes)
     assert np.abs(found - plain_means(codes, None, planes, cell)).max() <= ROUNDED
 
 

@@ -35,7 +35,7 @@ from verify.errors import NotAFrame, NotLinear
 from verify.frames import exif
 from verify.frames.exif import read_settings
 from verify.frames.frame import Settings
-from verify.frames.geometry import Box
+from verify.frames.geometry import Box, Size
 from verify.frames.open import open_frame
 from verify.frames.raw import RawSource, open_raw
 from verify.simulate.camera import CameraModel
@@ -134,6 +134,19 @@ def test_a_raw_file_that_lost_its_version_is_not_taken_for_another_kind(tmp_path
     path = overwritten(leveled(tmp_path / "a.dng"), 50706, 4, "I", 2**31 - 1)
     with pytest.raises(NotAFrame, match="cut short: tag 50706 of it"):
         open_frame(path)
+
+
+def test_the_picture_in_a_later_directory_is_held_to_the_same(tmp_path: Path) -> None:
+    codes = random_codes(HEIGHT, WIDTH)
+    path = tmp_path / "a.tif"
+    with tifffile.TiffWriter(path) as file:
+        plain: dict[str, Any] = {"metadata": None, "photometric": "minisblack"}
+        file.write(codes[::8, ::8], subfiletype=1, **plain)
+        file.write(codes, extratags=[tag(BLACK, SHORT, 512), tag(WHITE, SHORT, 4095)], **plain)
+    with open_frame(path) as frame:
+        assert frame.size == Size(WIDTH, HEIGHT)
+    with pytest.raises(NotAFrame, match=f"its tag {BLACK} is of type 99"):
+        open_frame(overwritten(path, BLACK, 2, "H", 99, page=1))
 
 
 def test_a_private_tag_of_an_unknown_type_is_nobodys_business(tmp_path: Path) -> None:

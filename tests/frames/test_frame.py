@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from verify.errors import BoxError
 from verify.frames.colors import main_color
+from verify.frames.cells import WANTED_SIDE
 from verify.frames.frame import Frame, Kept, Region, Settings
 from verify.frames.geometry import Box, Size
 from verify.frames.overview import Reduced
@@ -85,7 +86,7 @@ class Numbered:
     def scene_mean(self) -> float | None:
         return 0.25
 
-    def reduced(self) -> Reduced:
+    def reduced(self, wanted: int = WANTED_SIDE) -> Reduced:
         self.reads += 1
         return Reduced(np.arange(24, dtype=np.float32).reshape(4, 6, 1), ("grey",), 1)
 

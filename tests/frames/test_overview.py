@@ -106,7 +106,8 @@ def test_a_neutral_surface_is_shown_grey() -> None:
     neutral = np.array([0.4, 1.0, 0.7])
     levels = np.array([[0.0, 0.1, 0.2], [0.4, 0.9, 0.9]])
     shown = overview_of(levels[..., None] * neutral, ("red", "green", "blue"), neutral).shown()
-    assert (shown.dtype, shown.shape) == (np.uint8, (2, 3, 3))
+    assert shown.dtype == np.uint8
+    assert shown.shape == (2, 3, 3)
     assert (shown == shown[..., :1]).all()
     assert shown[..., 0].tolist()[0][0] == 0
     assert shown[1, 2, 0] == 255

@@ -59,7 +59,7 @@ def test_place_shape_and_area_of_a_patch() -> None:
         square(40, 60, 3),  # too small
         square(40, 60, 90),  # too large
         [(10, 10), (70, 10), (70, 13), (10, 13)],  # a line
-        [(10, 10), (60, 12), (11, 14)],  # a splinter
+        [(10, 10), (50, 12), (12, 50)],  # a triangle
     ],
 )
 def test_what_has_not_the_shape_of_a_patch(outline: list[tuple[float, float]]) -> None:

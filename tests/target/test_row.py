@@ -31,15 +31,31 @@ def test_a_shifted_row_comes_to_its_edges(pose: Pose) -> None:
     assert found.residual < 0.015
 
 
-def test_a_row_of_other_widths_is_none() -> None:
-    """Widths that shrink as in perspective, heights that do not."""
-    columns = np.arange(COUNT + 1)
-    borders = np.rint(60 + 90 * columns / (1 + 0.05 * columns)).astype(int)
+@pytest.mark.parametrize("shrinks", [True, False])
+def test_widths_and_heights_must_shrink_together(shrinks: bool) -> None:
+    """Widths that shrink as in perspective are those of equal patches only if heights do too."""
+    away = 0.05
+    col = np.arange(750) + 0.5 - 60  # = 90 x / (1 + away x) at column x of the row
+    x = col / (90 - away * col)
+    row = np.arange(500)[:, None] + 0.5 - 200
+    inside = (x > 0) & (x < COUNT) & (row > 0) & (row < 100 / (1 + away * x * shrinks))
+    light = np.where(inside, 2.0 ** (-0.66 * np.floor(x) - 0.2), 0.05)
+    picture = np.repeat(light[..., None], 3, axis=2).astype(np.float32)
+    homography = np.array([[90 + 60 * away, 0, 60], [200 * away, 100, 200], [away, 0, 1.0]])
+    found = fit_row(in_stops(exposed(picture, noise=0.002)), homography, COUNT)
+    assert (found is not None) is shrinks
+
+
+@pytest.mark.parametrize("by", [0, 6])
+def test_all_borders_must_be_in_place(by: int) -> None:
     picture = plain(level=0.05)
+    borders = 60 + 70 * np.arange(COUNT + 1)
+    borders[3] += by
     for n in range(COUNT):
         picture[200:300, borders[n] : borders[n + 1]] = 2.0 ** (-0.66 * n - 0.2)
-    rough = np.array([[90, 0, 60], [10, 100, 200], [0.05, 0, 1.0]])
-    assert fit_row(in_stops(exposed(picture, noise=0.002)), rough, COUNT) is None
+    homography = np.array([[70.0, 0, 60], [0, 100, 200], [0, 0, 1]])
+    found = fit_row(in_stops(exposed(picture, noise=0.002)), homography, COUNT)
+    assert (found is not None) is (by == 0)
 
 
 def test_an_even_field_is_no_row() -> None:

@@ -23,7 +23,7 @@ from drawn_targets import (
 )
 from numpy.typing import NDArray
 
-from verify.target.lattice import mapped
+from verify.target.lattice import inverse, mapped
 from verify.target.wedge import Wedge, find_wedge, wedge_patches
 
 HEIGHT = 1.5  # of a drawn patch against its width
@@ -82,7 +82,7 @@ def test_what_a_wedge_lies_on_does_not_matter(frame: float) -> None:
     found, truth = found_in(wedge(8, 0.2, frame=frame), Pose(0.5, 30))
     assert found is not None
     middles = np.array([(n + 0.5, 0.5) for n in range(len(found.levels))])
-    places = mapped(np.linalg.inv(truth), mapped(found.homography, middles))
+    places = mapped(inverse(truth), mapped(found.homography, middles))
     first = round(places[0, 0] - 0.5)  # one that is as light as what is around may be lost
     assert len(middles) >= 7
     assert np.abs(places[:, 0] - middles[:, 0] - first).max() < NEAR
@@ -114,8 +114,9 @@ def test_corners_and_boxes_of_a_wedge() -> None:
 
 def row(levels: list[float], colors: Picture | None = None, share: float = 1.0) -> Picture:
     """A row of patches of given levels [stop] in the middle of a picture."""
-    greys = np.exp2(np.array(levels, np.float32))[:, None] * np.ones(3, np.float32)
-    tile = flat(greys * (1 if colors is None else colors), len(levels), share, 0.002, HEIGHT)
+    greys = np.repeat(np.exp2(np.array(levels, np.float32))[:, None], 3, axis=1)
+    shaded = greys if colors is None else greys * colors
+    tile = flat(shaded, len(levels), share, 0.002, HEIGHT)
     return seen(tile, plain(level=0.1), Pose(0.6, 4), HEIGHT)[0]
 
 
@@ -138,6 +139,9 @@ def tinted(seed: int) -> Picture:
         lambda: row([-1, -3, -1.1, -3.1, -1.2, -3.2, -1.3, -3.3]),  # as piano keys
         lambda: row([-1, -1.2, -2.6, -2.8, -4.2, -4.4, -5.8, -6]),  # stairs: two by two
         lambda: row([-1, -1.4, -3, -3.2, -4, -4.1, -5.5, -6.2]),  # steps of any size
+        lambda: row([-1, -1.4, -2.2, -2.6, -3.4, -3.8, -4.6, -5]),  # two sizes by turns
+        lambda: row([-1, -1.3, -1.7, -2.25, -3, -4, -5.35]),  # each larger than the one before
+        lambda: row([-0.3, -1.9, -3.5, -5.1, -6.7]),  # larger than those of any wedge
         lambda: row(FALLING, tinted(1)),
         lambda: row(FALLING, tinted(2)),
         lambda: row(FALLING, np.tile(np.array([1, 0.5, 0.3], np.float32), (8, 1))),  # of one hue
@@ -151,20 +155,30 @@ def test_other_rows_are_no_wedge(picture: Callable[[], Picture]) -> None:
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_a_row_of_unequal_patches_is_no_wedge(seed: int) -> None:
+@pytest.mark.parametrize("widths", [(35, 100), (50, 70), (20, 26)])
+def test_a_row_of_unequal_patches_is_no_wedge(widths: tuple[int, int], seed: int) -> None:
     rng = np.random.default_rng(seed)
     picture = plain(level=0.1)
     left = 40
     for level in FALLING:
-        wide = int(rng.uniform(35, 100))
+        wide = int(rng.uniform(*widths))
         picture[200:320, left : left + wide] = 2.0**level
         left += wide
     assert find_wedge(in_stops(exposed(picture, noise=0.002))) is None
 
 
+def test_panels_with_shading_of_their_own_are_no_wedge() -> None:
+    """A folding screen: each panel darker than the last, and across itself."""
+    picture = plain(level=0.1)
+    for n, level in enumerate(FALLING):
+        shade = np.exp2(level + 0.3 * np.linspace(-1, 1, 70, dtype=np.float32))
+        picture[200:320, 60 + 70 * n : 130 + 70 * n] = shade[None, :, None]
+    assert find_wedge(in_stops(exposed(picture, noise=0.002))) is None
+
+
 def test_a_field_of_steps_is_no_wedge() -> None:
     greys = np.exp2(np.array([*FALLING, *FALLING[::-1]], np.float32))[:, None]
-    tile = flat(greys * np.ones(3, np.float32), 8, 1.0, 0.002)
+    tile = flat(np.repeat(greys, 3, axis=1), 8, 1.0, 0.002)
     picture, _ = seen(tile, plain(level=0.1), Pose(0.6, 4))
     assert find_wedge(in_stops(exposed(picture, noise=0.002))) is None
 

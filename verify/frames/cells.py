@@ -13,11 +13,20 @@ WANTED_SIDE = 480  # cells along the longer side, as nearly as a mosaic's repeat
 FEWEST = 300  # cells along the longer side; with fewer, a mosaic's repeat is divided
 
 
-def cell_size(width: int, height: int, pattern: NDArray[np.uint8] | None) -> int:
-    """Side of a cell in photosites: a multiple of the mosaic's repeat, or half of a wide one."""
+def cell_size(
+    width: int, height: int, pattern: NDArray[np.uint8] | None, wanted: int = WANTED_SIDE
+) -> int:
+    """Side of a cell in photosites: a multiple of the mosaic's repeat, or half of a wide one.
+
+    Parameters
+    ----------
+    width, height : of the active area [photosites].
+    pattern : of the mosaic; None for planes of colours.
+    wanted : cells along the longer side, as nearly as the repeat allows.
+    """
     longer = max(width, height)
     repeat = 1 if pattern is None else int(np.lcm(*pattern.shape))
-    side = repeat * max(1, round(longer / (repeat * WANTED_SIDE)))
+    side = repeat * max(1, round(longer / (repeat * wanted)))
     if side == repeat and repeat % 2 == 0 and repeat > 2 and longer // side < FEWEST:
         return repeat // 2
     return side

@@ -19,7 +19,7 @@ import tifffile
 from numpy.typing import NDArray
 
 from verify.errors import NotAFrame
-from verify.frames.cells import cell_size, in_cells
+from verify.frames.cells import WANTED_SIDE, cell_size, in_cells
 from verify.frames.chunks import Chunks
 from verify.frames.colors import main_color
 from verify.frames.dng_tags import (
@@ -136,11 +136,11 @@ class DngSource:
         finite = values[np.isfinite(values)]
         return float(finite.mean()) if finite.size else None
 
-    def reduced(self) -> Reduced:
+    def reduced(self, wanted: int = WANTED_SIDE) -> Reduced:
         """The active area in cells; the opcodes, which change the light little, are left out."""
         self.chunks.keep_whole()
         count, size = len(self.colors), self.size
-        cell = cell_size(size.width, size.height, self.pattern)
+        cell = cell_size(size.width, size.height, self.pattern, wanted)
         codes = in_cells(self._linear_codes(self.area), self.pattern, count, cell)
         black = black_of_colors(self._even_black(), self.pattern, count)
         span = self.levels.white[0] - black

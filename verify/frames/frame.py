@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verify.errors import BoxError
+from verify.frames.cells import WANTED_SIDE
 from verify.frames.geometry import Box, Size, stored_box, upright, upright_size
 from verify.frames.overview import Overview, Reduced, turned
 
@@ -99,8 +100,8 @@ class Source(Protocol):
     def scene_mean(self) -> float | None:
         """Mean signal over the picture, from a cheap sample; None if that would cost a decode."""
 
-    def reduced(self) -> Reduced:
-        """The whole picture at reduced size; what that decodes is kept for later boxes."""
+    def reduced(self, wanted: int = WANTED_SIDE) -> Reduced:
+        """The whole picture, about ``wanted`` cells long; what that decodes is kept."""
 
     def close(self) -> None:
         """Let the file and its decoded pixels go."""
@@ -131,10 +132,10 @@ class Kept:
         with self._lock:
             return self.source.scene_mean()
 
-    def reduced(self) -> Reduced:
+    def reduced(self, wanted: int = WANTED_SIDE) -> Reduced:
         """The whole picture at reduced size."""
         with self._lock:
-            return self.source.reduced()
+            return self.source.reduced(wanted)
 
     def close(self) -> None:
         """Let the file go."""
@@ -194,15 +195,19 @@ class Frame:
         """Mean signal of the picture from a cheap sample; None where that costs a whole decode."""
         return self.source.scene_mean()
 
-    def overview(self) -> Overview:
+    def overview(self, wanted: int = WANTED_SIDE) -> Overview:
         """The whole picture at reduced size, upright.
+
+        Parameters
+        ----------
+        wanted : cells along the longer side, as nearly as the mosaic allows.
 
         Raises
         ------
         NotAFrame
             If the pixels cannot be decoded.
         """
-        return turned(self.source.reduced(), self.source.size, self.settings.orientation)
+        return turned(self.source.reduced(wanted), self.source.size, self.settings.orientation)
 
     def __enter__(self) -> "Frame":
         return self

@@ -129,7 +129,7 @@ def _tiff_frame(
         raise NotAFrame(msg)
     page = raw_page(file)
     if DNG_VERSION in file.pages.first.tags:
-        check_directories(file)
+        check_directories(file, page)
         if page is None:
             msg = "it says that it is a DNG and has no raw picture: it is damaged or not finished"
             raise NotAFrame(msg)
@@ -137,11 +137,11 @@ def _tiff_frame(
             return None
         return _level_frame(path, file, page, settings, "dng")
     if page is not None or path.suffix.lower() in RAW_ENDINGS - {".dng"}:
-        check_directories(file, all_tags=False)
+        check_directories(file, page, all_tags=False)
         check_pictures(file)
         return None
-    check_directories(file)
     page = picture_page(file)
+    check_directories(file, page)
     _check_sides(page)
     if {BLACK_LEVEL, WHITE_LEVEL} & set(page.tags.keys()) and int(page.photometric) == 1:
         return _level_frame(path, file, page, settings, "tiff")

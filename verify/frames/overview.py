@@ -45,17 +45,17 @@ class Overview:
 
     def to_upright(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Points (..., 2), col and row in cells from the first one's corner, in upright pixels."""
-        return points * self.cell + np.asarray(self.corner)
+        return np.asarray(points * self.cell + np.asarray(self.corner))
 
     def to_cells(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Upright points (..., 2) in cells from the corner of the first one."""
-        return (points - np.asarray(self.corner)) / self.cell
+        return np.asarray((points - np.asarray(self.corner)) / self.cell)
 
     def balanced(self) -> NDArray[np.float32]:
         """Signal (rows, cols, colours) with a neutral surface equal in all colours."""
         if self.neutral is None:
             return self.signal
-        return self.signal / np.asarray(self.neutral, np.float32)
+        return np.asarray(self.signal / np.asarray(self.neutral), np.float32)
 
     def shown(self) -> NDArray[np.uint8]:
         """The picture as a person can look at it: (rows, cols, 3) RGB, gamma-encoded."""
@@ -66,7 +66,7 @@ class Overview:
             rgb = np.repeat(balanced.mean(-1, keepdims=True), 3, axis=-1)
         white = float(np.quantile(rgb, SHOWN_WHITE))
         scaled = np.clip(rgb / max(white, 1e-9), 0, 1) ** SHOWN_GAMMA
-        return np.rint(scaled * 255).astype(np.uint8)
+        return np.asarray(np.rint(scaled * 255), np.uint8)
 
 
 def turned(reduced: Reduced, stored: Size, orientation: int) -> Overview:
@@ -81,7 +81,7 @@ def turned(reduced: Reduced, stored: Size, orientation: int) -> Overview:
     rows, cols, _ = reduced.signal.shape
     col, row = reduced.corner
     opposite = col + cols * reduced.cell, row + rows * reduced.cell
-    ends = [upright_point(*point, stored, orientation) for point in ((col, row), opposite)]
+    ends = [upright_point(c, r, stored, orientation) for c, r in ((col, row), opposite)]
     return Overview(
         signal=upright(reduced.signal, orientation),
         colors=reduced.colors,

@@ -13,7 +13,7 @@ import rawpy
 from numpy.typing import NDArray
 
 from verify.errors import NotAFrame
-from verify.frames.cells import cell_size, in_cells
+from verify.frames.cells import WANTED_SIDE, cell_size, in_cells
 from verify.frames.colors import main_color, neutral_of
 from verify.frames.frame import Doubt, Region, Settings
 from verify.frames.geometry import Box, Size
@@ -94,11 +94,11 @@ class RawSource:
         classes = np.concatenate([repeated(d.pattern, r) for r in rows])
         return float(signals[classes == main].mean())
 
-    def reduced(self) -> Reduced:
+    def reduced(self, wanted: int = WANTED_SIDE) -> Reduced:
         """The visible area in cells."""
         d = self._decode()
         size = self.size
-        cell = cell_size(size.width, size.height, d.pattern)
+        cell = cell_size(size.width, size.height, d.pattern, wanted)
         codes = in_cells(d.codes, d.pattern, len(d.colors), cell)
         black = black_of_colors(d.levels.black, d.pattern, len(d.colors))
         span = d.levels.white[0] - black

@@ -8,7 +8,7 @@ import tifffile
 from numpy.typing import NDArray
 
 from verify.errors import NotAFrame, NotLinear
-from verify.frames.cells import cell_size, in_cells
+from verify.frames.cells import WANTED_SIDE, cell_size, in_cells
 from verify.frames.chunks import Chunks
 from verify.frames.frame import Region
 from verify.frames.geometry import Box, Size
@@ -69,11 +69,11 @@ class TiffSource:
         finite = light[np.isfinite(light)]
         return float(finite.mean()) if finite.size else None
 
-    def reduced(self) -> Reduced:
+    def reduced(self, wanted: int = WANTED_SIDE) -> Reduced:
         """The picture in cells: means of encoded values, then linear light."""
         self.chunks.keep_whole()
         size = self.size
-        cell = cell_size(size.width, size.height, None)
+        cell = cell_size(size.width, size.height, None, wanted)
         codes = self.chunks.read(Box(0, 0, size.width, size.height))[..., : self.channels]
         return Reduced(
             signal=self._linear(in_cells(codes, None, self.channels, cell)).astype(np.float32),

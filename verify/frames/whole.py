@@ -33,18 +33,23 @@ FIRST_PLACE = 8  # in a file, behind its header; no value lies before it
 MOST_TAGS = 4096  # of a directory; more are no directory
 
 
-def check_directories(file: tifffile.TiffFile, all_tags: bool = True) -> None:
+def check_directories(
+    file: tifffile.TiffFile, page: tifffile.TiffPage | None = None, all_tags: bool = True
+) -> None:
     """Raise NotAFrame unless every directory and every value of a tag is inside the file.
 
     And unless every tag that the values of pixels hang on can be read, and says one thing. Of a
     file that another decoder reads, these tags alone count: without ``all_tags``.
 
     Maker notes are left out: some software moves them and leaves their old place behind. The
-    directories that follow the first are too: what lies behind the picture may be anything.
+    directories that follow the first are too, but for that of the picture itself, ``page``: what
+    lies behind it may be anything.
     """
     handle, tiff, size = file.filehandle, file.tiff, file.filehandle.size
     handle.seek(tiff.offsetsize)  # 4 in a TIFF, 8 in a BigTIFF: there the first offset is
     waiting = [*struct.unpack(tiff.offsetformat, handle.read(tiff.offsetsize))]
+    if page is not None:
+        waiting.append(page.offset)
     pointers = {SUB_IFDS, EXIF_IFD} if all_tags else {SUB_IFDS}
     seen: set[int] = set()
     while waiting:

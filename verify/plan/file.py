@@ -276,7 +276,7 @@ def _card(table: CardTable, folder: Path, where: str) -> Card:
     """The record of the card; a flat's path is relative to the plan."""
     place = parse_place(FIND if table.box is None else table.box, f"{where}[card] box: ")
     flat = None if table.flat is None else folder / table.flat
-    return Card(table.name, table.reflectance, place, flat)
+    return Card(table.name, table.reflectance, place, flat, table.densities)
 
 
 def _scatter(table: UncertaintyTable, reading: ReadingTable | None) -> Scatter:

@@ -62,6 +62,7 @@ class Card:
     reflectance: float  # 0 to 1
     place: Place | Looked  # where it is, or what to look for
     flat: Path | None  # frame of an even surface, corrects falloff
+    densities: tuple[float, ...] = ()  # of the steps of a wedge, the lightest first; empty: unknown
 
 
 @dataclass(frozen=True, slots=True)

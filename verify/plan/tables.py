@@ -59,6 +59,7 @@ Loss = Annotated[float, _number(0, 20, "a number of stops")]
 Scale = Annotated[float, _number(0, 20, "a magnification")]
 Length = Annotated[float, _number(0, 5000, "a length in millimetres")]
 Deviation = Annotated[float, _number(0, 3, "a number of stops")]
+Density = Annotated[float, _number(0, 5, "a density")]
 Limit = Annotated[float, _number(0, 5, "a number of stops", above=True)]
 Pops = Annotated[int, Field(ge=1, le=1000, description="a whole number from 1 to 1000")]
 Words = Annotated[str, Field(min_length=1, description="text in quotation marks")]
@@ -208,6 +209,7 @@ class CardTable(Table):
     reflectance: Annotated[float, _number(0, 1, "a share of the light", above=True)] = 0.18
     box: Any = None  # what it may be is checked where it is read
     flat: Words | None = None
+    densities: tuple[Density, ...] = ()  # of the steps of a wedge
 
 
 class ToleranceTable(Table):

@@ -77,7 +77,8 @@ def drawn(check: FrameCheck, overview: Overview) -> Image.Image:
     picture.paste(shown)
     pen = ImageDraw.Draw(picture)
     measured = None if check.patch is None else check.patch.target
-    for target in check.sightings:
+    patches = () if check.neutrals is None else check.neutrals.patches
+    for target in (*check.sightings, *(p.reading.target for p in patches)):
         if target != measured:
             _outline(pen, target, overview, scale, OTHER)
     if measured is not None:

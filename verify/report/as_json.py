@@ -12,7 +12,9 @@ from verify import __version__
 from verify.compare import FrameCheck, marked_f_number
 from verify.exposure import exact_f_number
 from verify.frames.frame import Settings
+from verify.linearity import Linearity
 from verify.measure import PatchReading
+from verify.neutrals import Neutrals
 from verify.place import Place
 from verify.plan.expected import departure_stops, expected_signal, plan_in_words
 from verify.plan.records import Card, Plan, SetUp
@@ -72,6 +74,7 @@ def _card(card: Card) -> dict[str, Any]:
         "box": list(card.place.box) if isinstance(card.place, Place) else None,
         "looked_for": None if isinstance(card.place, Place) else card.place,
         "flat": None if card.flat is None else str(card.flat),
+        "densities": list(card.densities),
     }
 
 
@@ -87,7 +90,8 @@ def _frame(check: FrameCheck) -> dict[str, Any]:
         "camera": _camera(check.settings or Settings(), check.f_number),
         "card": None if check.patch is None else _patch(check.patch),
         "candidates": [_place(target) for target in check.sightings],
-        "patches": [],
+        "patches": [] if check.neutrals is None else _patches(check.neutrals),
+        "linearity": None if check.neutrals is None else _linearity(check.neutrals.linearity),
         "expected_signal": check.expected_signal,
         "offset_stops": check.offset_stops,
         "error_stops": check.error_stops,
@@ -140,6 +144,28 @@ def _patch(patch: PatchReading) -> dict[str, Any]:
         "blue_green_stops": _stops_between(patch.blue, patch.green),
         "below_clipping_stops": _stops_between(patch.clips_at, patch.signal),
     }
+
+
+def _patches(neutrals: Neutrals) -> list[dict[str, Any]]:
+    """The neutral patches of a chart or a step wedge, the lightest first."""
+    lightest = neutrals.patches[0].reading.signal
+    return [
+        {
+            "name": patch.name,
+            "reflectance": patch.reflectance,
+            **_place(patch.reading.target),
+            "signal": patch.reading.signal,
+            "noise": patch.reading.noise,
+            "stops_from_lightest": _stops_between(patch.reading.signal, lightest),
+            "bound": patch.reading.bound,
+        }
+        for patch in neutrals.patches
+    ]
+
+
+def _linearity(found: Linearity | None) -> dict[str, Any] | None:
+    """How the signal follows the reflectances of the patches."""
+    return None if found is None else asdict(found)
 
 
 def _place(target: Target) -> dict[str, Any]:

@@ -56,7 +56,6 @@ SMALLEST_SIDE = 60  # of a level of reduction [pixel]
 BLOCK_SHARE = 0.75  # of the patches of a lattice that must lie within the chart
 COARSE = 14.0  # colours are taken from the picture blurred by a pitch over this
 SPREAD = np.linspace(-0.2, 0.2, 3)  # of a pitch about a patch's middle: where its colour is taken
-RESIDUAL = 0.05  # of a pitch: more scatter of the patches is no chart
 BOX_SIDE = 0.5  # of a pitch
 BOX_MARGIN = 0.08  # of a pitch between a corner of a box and the patch's edge
 ALIGNED = 0.04  # of a pitch by which a box may be moved onto the white one's line
@@ -184,8 +183,6 @@ def _chart_at(
         return None
     middle = np.array([COLUMNS / 2, ROWS / 2])
     pitch = pitch_at(edges.homography, middle)
-    if edges.residual_px > RESIDUAL * pitch:
-        return None
     middles = np.array([_middle_of(n) for n in range(ROWS * COLUMNS)])
     colors = _colors(picture, edges.homography, middles, pitch)
     unlike = unlikeness(colors)  # not a number where it reaches outside the picture

@@ -73,7 +73,7 @@ def face_of(light: Light, quad: Quad) -> Face | None:
     if box is None:
         return None
     center = box[1] + box[3] // 2, box[0] + box[2] // 2
-    middle = tuple(np.clip(np.rint(local.mean(0)[::-1]).astype(int), 0, np.array(plane.shape) - 1))
+    middle = _middle(local, plane.shape)
     left_over = float(np.var(off[even])) if even.any() else 0.0
     return Face(
         level=float(plane[center]),
@@ -87,11 +87,17 @@ def face_of(light: Light, quad: Quad) -> Face | None:
     )
 
 
+def _middle(quad: Quad, shape: tuple[int, ...]) -> tuple[int, int]:
+    """Row and column of the cell in the middle of an outline."""
+    col, row = np.rint(quad.mean(0)).astype(int).tolist()
+    return min(max(row, 0), shape[0] - 1), min(max(col, 0), shape[1] - 1)
+
+
 def _rim_inside(clean: NDArray[np.bool_], inner: NDArray[np.bool_]) -> int:
     """Length of the rim of what is not even on a face [cell]: of a shadow short, of print long."""
     spot = (inner & ~clean).astype(np.uint8)
-    rim = spot - cv2.erode(spot, np.ones((3, 3), np.uint8))
-    return int(np.count_nonzero(rim & _eroded(inner, 2)))
+    core = cv2.erode(spot, np.ones((3, 3), np.uint8)) > 0
+    return int(np.count_nonzero((spot > 0) & ~core & _eroded(inner, 2)))
 
 
 def _even_light(level: NDArray[np.float32], inner: NDArray[np.bool_]) -> NDArray[np.float32] | None:
@@ -117,8 +123,8 @@ def _even_light(level: NDArray[np.float32], inner: NDArray[np.bool_]) -> NDArray
         if np.count_nonzero(chosen) < 12 or min(np.ptp(across[chosen]), np.ptp(down[chosen])) < 2:
             return None
         terms = np.stack([across[chosen], down[chosen], np.ones(np.count_nonzero(chosen))])
-        fit = np.linalg.solve(terms @ terms.T, terms @ level[chosen])
-        plane = (across * fit[0] + down * fit[1] + fit[2]).astype(np.float32)
+        slopes = np.linalg.lstsq(terms @ terms.T, terms @ level[chosen])[0].tolist()
+        plane = (across * slopes[0] + down * slopes[1] + slopes[2]).astype(np.float32)
         chosen = inner & (np.abs(level - plane) <= limit)
     return plane
 
@@ -143,7 +149,7 @@ def _box(
     sums = cv2.integral(clean.astype(np.uint8))
     middle = quad.mean(0)
     extent = np.ptp(quad, axis=0)
-    wanted = plane[tuple(np.clip(np.rint(middle[::-1]).astype(int), 0, np.array(plane.shape) - 1))]
+    wanted = plane[_middle(quad, plane.shape)]
     best: tuple[float, tuple[int, int, int, int]] | None = None
     for scale in SCALES:
         width, height = (max(3, round(side * scale)) for side in extent)

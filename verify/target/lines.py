@@ -114,7 +114,8 @@ def _segments(light: Light) -> NDArray[np.float64]:
     lengths = np.hypot(every[:, 2] - every[:, 0], every[:, 3] - every[:, 1])
     every = every[lengths >= SHORTEST * max(level.shape)]
     every = every[_beside_even(light, every)]
-    return every[np.argsort(-np.hypot(every[:, 2] - every[:, 0], every[:, 3] - every[:, 1]))]
+    lengths = np.hypot(every[:, 2] - every[:, 0], every[:, 3] - every[:, 1])
+    return np.asarray(every[np.argsort(-lengths)])
 
 
 def _beside_even(light: Light, segments: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -132,7 +133,7 @@ def _beside_even(light: Light, segments: NDArray[np.float64]) -> NDArray[np.bool
     grey = cv2.remap(light.grey.astype(np.uint8), x, y, cv2.INTER_NEAREST)
     change = np.abs(np.diff(level, axis=1))
     calm = np.median(change, axis=1) <= np.maximum(STRIP_CHANGE, 2.5 * np.median(noise, axis=1))
-    return calm & (grey.mean(1) >= STRIP_GREY)
+    return np.asarray(calm & (grey.mean(1) >= STRIP_GREY))
 
 
 def _lines(light: Light) -> Lines | None:
@@ -200,12 +201,8 @@ def _crossings(
     # Opposite sides a < c and b < d: corners ab, bc, cd, da.
     a, c = np.nonzero(np.triu(np.ones((count, count), bool), 1))
     both = inside[a] & inside[c]  # (pairs, lines) that cross a and c inside the picture
-    pairs = [(p, *np.nonzero(np.triu(np.outer(own, own), 1))) for p, own in enumerate(both)]
-    if not pairs:
-        return np.empty((0, 4, 2)), np.empty(0)
-    first = np.concatenate([np.full(len(b), p) for p, b, _ in pairs])
-    b = np.concatenate([b for _, b, _ in pairs])
-    d = np.concatenate([d for _, _, d in pairs])
+    upper = np.triu(np.ones((count, count), bool), 1)
+    first, b, d = np.nonzero(both[:, :, None] & both[:, None, :] & upper)
     four = np.stack([a[first], b, c[first], d], axis=1)
     corners = np.stack([points[four[:, n], four[:, (n + 1) % 4]] for n in range(4)], axis=1)
     sound = _sound(corners, rows * cols) & _inward(corners, lines.normal[four])
@@ -241,16 +238,14 @@ def _sound(corners: NDArray[np.float64], cells: int) -> NDArray[np.bool_]:
     x, y = corners[..., 0], corners[..., 1]
     doubled = (x * np.roll(y, -1, axis=1) - np.roll(x, -1, axis=1) * y).sum(1)
     share = np.abs(doubled) / 2 / cells
-    return convex & (share >= LEAST_AREA) & (share <= LARGEST_AREA)
+    return np.asarray(convex & (share >= LEAST_AREA) & (share <= LARGEST_AREA))
 
 
 def _inward(corners: NDArray[np.float64], normal: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Whether the even strips of all four lines (quads, 4, 2) lie inside."""
     middle = corners.mean(1)
     # Line n of four runs through corners n - 1 and n.
-    return np.asarray(
-        (((middle[:, None] - corners) * normal).sum(-1) > 0).all(1)
-    )
+    return np.asarray((((middle[:, None] - corners) * normal).sum(-1) > 0).all(1))
 
 
 def _read(table: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -258,7 +253,7 @@ def _read(table: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np
     at = np.clip(places, 0, table.shape[1] - 1.001)
     low = at.astype(int)
     rows = np.arange(len(table))
-    return table[rows, low] + (at - low) * (table[rows, low + 1] - table[rows, low])
+    return np.asarray(table[rows, low] + (at - low) * (table[rows, low + 1] - table[rows, low]))
 
 
 def _clockwise(corners: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verify.frames.geometry import Box
+from verify.target.patch_boxes import NeutralPatch
 
 FoundBy = Literal["given", "shape", "marker", "chart"]
 
@@ -24,6 +25,7 @@ class Search:
     found: tuple[Target, ...]  # the surest first, then what is as good; empty: no card
     doubts: tuple[str, ...] = ()  # names of warnings: why the first need not be the card
     again: bool = False  # it is where the last frame had it
+    patches: tuple[NeutralPatch, ...] = ()  # of a chart or a step wedge, the lightest first
 
     @property
     def sure(self) -> bool:

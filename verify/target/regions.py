@@ -50,7 +50,7 @@ def _divided(light: Light) -> Iterator[list[Region]]:
         edge = (steep >= np.maximum(limit, EDGE_SIGMAS * light.noise)).astype(np.uint8)
         for gap in GAPS:
             wide = cv2.dilate(edge, np.ones((2 * gap + 1, 2 * gap + 1), np.uint8)) if gap else edge
-            yield _regions((1 - wide) & light.grey)
+            yield _regions(((wide == 0) & light.grey).astype(np.uint8))
 
 
 def _regions(even: NDArray[np.uint8]) -> list[Region]:
@@ -64,7 +64,7 @@ def _regions(even: NDArray[np.uint8]) -> list[Region]:
             continue
         own = (labels[row : row + height, col : col + width] == label).astype(np.uint8)
         contours, _ = cv2.findContours(own, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-        contour = max(contours, key=len)[:, 0] + np.int32((col, row))
+        contour = max(contours, key=len)[:, 0] + np.array((col, row), np.int32)
         found.append(Region((col, row), own, contour, cells))
     return found
 

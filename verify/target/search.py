@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from verify.target.edges import Outline, outlined
 from verify.target.face import Face, face_of
 from verify.target.light import NEUTRAL, Light
-from verify.target.quads import Quad, angles, area, overlap, sides
 from verify.target.lines import calm_inside, quads_of_lines
+from verify.target.quads import Quad, angles, area, overlap, sides
 from verify.target.regions import quads
 
 LEAST_AREA, LARGEST_AREA = 0.014, 0.6  # of the picture

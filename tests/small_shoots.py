@@ -34,7 +34,8 @@ GELLED = replace(BODY, red_gain=1.5, blue_gain=0.2)  # sees BODY's white light a
 def writer(folder: Path) -> Make:
     """Give what writes a frame of the card, so many stops over f/11 at ISO 100, into ``folder``.
 
-    ``seen_by`` is the camera that the light meets where the file says another.
+    ``seen_by`` is the camera that the light meets where the file says another; ``layout`` holds
+    fields of the file's layout.
     """
     rng = np.random.default_rng(11)
 
@@ -44,12 +45,13 @@ def writer(folder: Path) -> Make:
         camera: CameraModel = BODY,
         scene: Scene = SCENE,
         seen_by: CameraModel | None = None,
+        layout: dict[str, Any] | None = None,
         **settings: Any,
     ) -> Path:
         light = Light.metered(2**3.5).changed(stops)
         shot = Settings(**settings)
         mosaic = expose(scene, light, seen_by or camera, shot, rng).mosaic
-        return write_dng(folder / name, mosaic, camera, shot)
+        return write_dng(folder / name, mosaic, camera, shot, **(layout or {}))
 
     return write
 

@@ -1,13 +1,13 @@
 """verify/checking.py: what is done for one file, and what it hands on to the next."""
 
 import pickle
-from collections.abc import Hashable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from checked_files import Told, done
 from readings import plan_of
 from small_shoots import (
     BODY,
@@ -15,60 +15,26 @@ from small_shoots import (
     METER_ONLY,
     NO_CARD,
     NOISE,
-    PLAN,
     SET,
     TWO_CARDS,
     Make,
     writer,
 )
 
-from verify.checking import COLORED, Checked, Checker, Wanted, body, setup_of, unmeasured
+from verify.checking import COLORED, NO_CHART, NO_DENSITIES, Checker, Wanted
 from verify.checking import NO_CARD as NO_CARD_FOUND
-from verify.errors import PlanError
-from verify.frames.dng import DngSource
-from verify.frames.frame import Frame, Kept, Settings
 from verify.frames.geometry import Box, Size
-from verify.frames.open import open_frame
 from verify.place import Place
 from verify.simulate.scene import Prop
-from verify.target.records import Target
 
 BOXED = METER_ONLY + "[card]\nbox = [0.45, 0.4, 0.1, 0.2]\n"
 KEY = (0, "TW-14 0047", Size(240, 160))  # what frames of SET by BODY share
-
-
-@dataclass(slots=True)
-class Told:
-    """Answers questions at once, or only when they are waited for; keeps them."""
-
-    answer: Target | None = None
-    at_once: bool = True
-    asked: list[Hashable] = field(default_factory=list)
-    waited: int = 0
-
-    def __call__(self, question: Hashable, /) -> "Told":
-        self.asked.append(question)
-        return self
-
-    def ready(self) -> bool:
-        return self.at_once
-
-    def wait(self) -> Target | None:
-        self.waited += 1
-        return self.answer
 
 
 @pytest.fixture
 def make(tmp_path: Path) -> Make:
     """What writes frames of the card."""
     return writer(tmp_path)
-
-
-def done(
-    folder: Path, file: Path, told: Told | None = None, text: str = METER_ONLY, **wanted: Any
-) -> Checked:
-    """One file checked against a plan."""
-    return Checker(plan_of(folder, text), Wanted(**wanted))(file, told or Told())
 
 
 def test_the_place_of_the_last_card_is_asked_for_by_framing_and_handed_on(
@@ -195,10 +161,36 @@ def test_a_picture_in_coloured_light(make: Make, tmp_path: Path) -> None:
     assert boxed.error_stops == pytest.approx(0, abs=NOISE)
 
 
+def test_a_card_is_no_chart(make: Make, tmp_path: Path) -> None:
+    file = make("a_0001.dng", scene=SET)
+    found = done(tmp_path, file, place="chart")
+    assert (found.check.verdict, found.check.problem) == ("no-card", NO_CHART)
+    assert (found.check.patch, found.check.sightings, found.card) == (None, (), None)
+
+
+@pytest.mark.parametrize("place", ["find", "chart"])
+def test_a_real_chart_is_measured_and_found_again(
+    tmp_path: Path, real_frames: Path, place: Any
+) -> None:
+    file = real_frames / "raw" / "canon550d_magiclantern_colorchecker.dng"
+    first = done(tmp_path, file, place=place)
+    assert first.check.neutrals is not None
+    assert len(first.check.neutrals.patches) == 6
+    assert first.check.patch is not None
+    # The patch nearest 18 %, neutral 5: shared/frames/README.md has it at 1006,902,56,56.
+    box = first.check.patch.target.box
+    assert (box.col + box.width / 2, box.row + box.height / 2) == pytest.approx((1034, 930), abs=3)
+    again = done(tmp_path, file, Told(first.card), place=place)
+    assert again.check.neutrals is not None
+    assert again.check.patch == first.check.patch
+
+
 def test_what_problems_say_is_one_line_with_what_to_do() -> None:
     for problem in (NO_CARD_FOUND, COLORED):
-        assert "\n" not in problem
         assert "--card COL,ROW,WIDTH,HEIGHT" in problem
+    assert "--card find" in NO_CHART
+    assert "densities under [card]" in NO_DENSITIES
+    assert "\n" not in NO_CARD_FOUND + COLORED + NO_CHART + NO_DENSITIES
 
 
 def test_the_level_that_is_expected_raises_doubt(make: Make, tmp_path: Path) -> None:
@@ -250,163 +242,3 @@ def test_what_is_done_travels_between_processes(make: Make, tmp_path: Path) -> N
     assert replace(again, picture=None) == replace(shown, picture=None)
     checker = Checker(plan_of(tmp_path, METER_ONLY), Wanted())
     assert pickle.loads(pickle.dumps(checker)) == checker
-
-
-# files that cannot be measured
-
-
-def test_a_file_that_cannot_be_read_is_a_line(tmp_path: Path) -> None:
-    empty = tmp_path / "empty_0003.dng"
-    empty.touch()
-    told = Told()
-    found = done(tmp_path, empty, told, METER_ONLY + '[[setup]]\nname = "rim"\nframes = "3"\n')
-    assert (found.check.verdict, found.check.setup, found.setup) == ("unreadable", "rim", 1)
-    assert "empty" in str(found.check.problem)
-    assert (found.card, told.asked) == (None, [])
-
-
-def test_what_a_damaged_file_still_tells_is_kept(make: Make, tmp_path: Path) -> None:
-    cut = make("a_0001.dng", scene=SET, f_number=8.0)
-    cut.write_bytes(cut.read_bytes()[:-3000])
-    check = done(tmp_path, cut).check
-    assert check.settings is not None
-    assert (check.settings.f_number, check.settings.serial) == (8.0, "0047")
-
-
-def test_an_error_nobody_foresaw_is_a_line_too(
-    make: Make, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def odd(*_: object) -> None:
-        raise ZeroDivisionError
-
-    monkeypatch.setattr("verify.checking.measure", odd)
-    check = done(tmp_path, make("a_0001.dng", scene=SET, iso=200.0)).check
-    assert check.problem == "it could not be measured (ZeroDivisionError: )"
-    assert check.settings is not None
-    assert check.settings.iso == 200
-
-
-def test_unmeasured_reads_no_settings_when_it_is_given_some(make: Make, tmp_path: Path) -> None:
-    plan, file = plan_of(tmp_path, METER_ONLY), make("a_0001.dng", iso=400.0)
-    read = unmeasured(plan, file, "why").check
-    assert read.settings is not None
-    assert (read.settings.iso, read.problem) == (400, "why")
-    assert unmeasured(plan, file, "why", Settings()).check.settings == Settings()
-    assert unmeasured(plan, tmp_path / "gone.dng", "why").check.settings == Settings()
-    long = unmeasured(plan, tmp_path / ("n" * 5000), "why")  # a name that no system takes
-    assert long.check.settings == Settings()
-
-
-# the flat frame
-
-
-@pytest.mark.parametrize(
-    ("flat", "says"),
-    [("gone.dng", "there is no such file"), ("empty.dng", "it is empty"), ("a folder", "folder")],
-)
-def test_a_flat_that_cannot_be_read_is_a_mistake_of_the_plan(
-    make: Make, tmp_path: Path, flat: str, says: str
-) -> None:
-    (tmp_path / "empty.dng").touch()
-    (tmp_path / "a folder").mkdir()
-    text = PLAN + f'flat = "{flat}"\n'
-    with pytest.raises(PlanError) as refused:
-        done(tmp_path, make("a_0001.dng"), text=text)
-    message = str(refused.value)
-    assert message.startswith(f"[card] flat: {tmp_path / flat}: ")
-    assert says in message
-    assert "\n" not in message
-
-
-def test_a_flat_is_opened_once_and_let_go(
-    make: Make, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    opened: list[str] = []
-
-    def noting(path: Path, transfer: str | None = None) -> Frame:
-        opened.append(path.name)
-        return open_frame(path, transfer)
-
-    monkeypatch.setattr("verify.checking.open_frame", noting)
-    make("flat.dng", scene=replace(SET, card_box=(0, 0, 1, 1)))
-    files = [make(f"a_000{n}.dng", scene=SET) for n in (1, 2, 3)]
-    checker = Checker(plan_of(tmp_path, METER_ONLY + '[card]\nflat = "flat.dng"\n'), Wanted())
-    checks = [checker(file, Told()).check for file in files]
-    assert opened.count("flat.dng") == 1
-    assert [check.problem for check in checks] == [None] * 3
-    (flat,) = checker._flats.values()
-    assert isinstance(flat.source, Kept)
-    assert isinstance(flat.source.source, DngSource)
-    handle = flat.source.source.chunks.page.parent.filehandle
-    assert not handle.closed
-    checker.close()
-    assert checker._flats == {}
-    assert handle.closed
-
-
-# set-ups
-
-SET_UPS = """
-[[setup]]
-name = "ranges"
-frames = "10-12, 20"
-
-[[setup]]
-name = "from 30"
-from = "0030"
-
-[[setup]]
-name = "from 40"
-from = "0040"
-
-[[setup]]
-name = "second body"
-serial = "0099"
-
-[[setup]]
-name = "of one body"
-serial = "0047"
-frames = "50-60"
-"""
-
-
-@pytest.mark.parametrize(
-    ("name", "serial", "setup"),
-    [
-        ("a_0001.dng", "0047", 0),
-        ("a_0010.dng", "0047", 1),
-        ("a_0012.dng", None, 1),
-        ("a_0013.dng", "0047", 0),
-        ("a_0020.dng", "0047", 1),
-        ("a_0029.dng", "0047", 0),
-        ("a_0030.dng", "0047", 2),
-        ("a_0039.dng", None, 2),
-        ("a_0040.dng", "0047", 3),
-        ("a_9999.dng", "0047", 3),
-        ("a_0001.dng", "0099", 4),
-        ("a_0055.dng", "0099", 4),
-        ("a_0055.dng", "0047", 5),
-        ("a_0055.dng", None, 3),
-        ("a_0061.dng", "0047", 3),
-        ("unnumbered.dng", "0047", 0),
-        ("unnumbered.dng", "0099", 4),
-    ],
-)
-def test_the_set_up_of_a_frame(tmp_path: Path, name: str, serial: str | None, setup: int) -> None:
-    plan = plan_of(tmp_path, METER_ONLY + SET_UPS)
-    assert setup_of(plan, Path("folder") / name, Settings(serial=serial)) == setup
-
-
-@pytest.mark.parametrize(
-    ("settings", "words"),
-    [
-        (Settings(make="Tarnwick", model="TW-14", serial="0047"), "TW-14 0047"),
-        (Settings(make="Tarnwick", serial="0047"), "Tarnwick 0047"),
-        (Settings(model="TW-14"), "TW-14"),
-        (Settings(serial="0047"), "0047"),
-        (Settings(), ""),
-        (None, ""),
-    ],
-)
-def test_a_body_in_words(settings: Settings | None, words: str) -> None:
-    assert body(settings) == words

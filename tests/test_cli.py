@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 from commands import PLAN_IN_WORDS, Ran, listing, run, run_process
-from small_shoots import NO_CARD, TWO_CARDS, writer
 
 from verify import __version__, cli
 from verify.simulate.demo import write_demo
@@ -17,8 +16,7 @@ OPTIONS = (
     "--card", "--reference", "--reading", "--iso", "--shutter", "--transfer", "--json", "--csv",
     "--show", "--jobs", "--quiet",
 )  # fmt: skip
-CARD = "0.42,0.40,0.12,0.16"  # of the demo's plan
-CARD_CORNERS = ((192, 115.2), (268.8, 115.2), (268.8, 192), (192, 192))  # of the demo's card
+CARD = "0.42,0.40,0.12,0.16"  # within the demo's card
 IMAGE_CARD = "72,24,54,48"  # of every test image
 Capture = pytest.CaptureFixture[str]
 
@@ -115,14 +113,15 @@ def test_a_folder_stands_for_its_pictures(demo: Path, capsys: Capture) -> None:
     assert ran.err.splitlines()[-1].startswith("13 frames: 7 within, 1 over, 3 under, 2 not usable")
 
 
-def test_the_card_in_pixels_or_in_fractions(demo: Path, capsys: Capture) -> None:
-    (frame,) = frames(demo, 101)
-    by_plan = run(capsys, "check", demo / "plan.toml", frame, "--json", "-").frames()
+def test_the_card_in_pixels_or_in_fractions(demo: Path, tmp_path: Path, capsys: Capture) -> None:
+    (frame,), plan = frames(demo, 101), tmp_path / "plan.toml"
+    plan.write_text(f"[card]\nbox = [{CARD}]\n", encoding="utf-8")
+    by_plan = run(capsys, "check", plan, frame, "--json", "-").frames()
     for card in (CARD, "202,128,57,51", " 202, 128, 57, 51"):
         ran = run(capsys, "check", "--card", card, frame, "--json", "-")
         assert ran.status == 0
         assert ran.frames()[frame.name]["card"] == by_plan[frame.name]["card"]
-    ran = run(capsys, "check", demo / "plan.toml", "--card", "210,130,40,40", frame, "--json", "-")
+    ran = run(capsys, "check", plan, "--card", "210,130,40,40", frame, "--json", "-")
     assert ran.frames()[frame.name]["card"]["box"] == [210, 130, 40, 40]
 
 
@@ -141,62 +140,6 @@ def test_a_card_that_cannot_be(demo: Path, capsys: Capture, card: str, says: str
     assert (ran.status, ran.out) == (2, "")
     assert says in ran.err
     assert len(ran.err.splitlines()) == 1
-
-
-def test_without_a_place_the_card_is_looked_for(demo: Path, capsys: Capture) -> None:
-    (frame,) = frames(demo, 101)
-    arguments: list[str | Path] = ["check", "--reading", "f/11 + 0.3", frame, "--json", "-"]
-    ran = run(capsys, *arguments)
-    assert ran.status == 0
-    found = ran.frames()[frame.name]
-    given = run(capsys, *arguments, "--card", CARD).frames()[frame.name]
-    assert (found["card"]["found_by"], given["card"]["found_by"]) == ("shape", "given")
-    assert found["error_stops"] == pytest.approx(given["error_stops"], abs=0.03)
-    (candidate,) = found["candidates"]
-    assert candidate == {key: found["card"][key] for key in ("box", "corners")}
-    # verify/simulate/demo.py sets the card up at 0.40, 0.36 and 0.16 x 0.24 of 480 x 320 pixels
-    for seen, true in zip(found["card"]["corners"], CARD_CORNERS, strict=True):
-        assert seen == pytest.approx(true, abs=1.5)
-    # in words, and over the plan's box
-    over = run(capsys, "check", demo / "plan.toml", "--card", " Find ", frame, "--json", "-")
-    assert over.frames()[frame.name]["card"] == found["card"]
-
-
-def test_a_frame_without_a_card_is_told_of_and_is_no_failure(
-    demo: Path, tmp_path: Path, capsys: Capture
-) -> None:
-    make = writer(tmp_path)
-    bare, (with_card,) = make("bare.dng", scene=NO_CARD), frames(demo, 101)
-    arguments: list[str | Path] = ["check", bare, with_card, "--reading", "f/11"]
-    ran = run(capsys, *arguments, "--json", "-")
-    assert ran.status == 0
-    assert [frame["verdict"] for frame in ran.frames().values()] == ["no-card", "within"]
-    assert ran.frames()["bare.dng"]["card"] is None
-    says = "no card was found in it. If there is one, say where with --card COL,ROW,WIDTH,HEIGHT"
-    assert f"{bare}: {says}" in ran.err
-    assert run(capsys, *arguments, "--quiet").err.startswith(f"{bare}: {says}")
-
-
-def test_a_doubtful_card_is_status_3(tmp_path: Path, capsys: Capture) -> None:
-    ran = run(capsys, "check", writer(tmp_path)("two.dng", scene=TWO_CARDS))
-    assert ran.status == 3
-    assert " card-doubtful " in ran.out
-    assert "several-cards (two.dng): More than one thing in the picture looks like" in ran.out
-
-
-def test_pictures_of_what_was_measured(demo: Path, tmp_path: Path, capsys: Capture) -> None:
-    folder = tmp_path / "looked at"
-    files = frames(demo, 101, 108, 113)
-    plain = run(capsys, "check", demo / "plan.toml", *files, "--json", "-")
-    ran = run(capsys, "check", demo / "plan.toml", *files, "--json", "-", "--show", folder)
-    assert ran == plain
-    names = ["table_0101_card.jpg", "table_0108_card.jpg"]  # 0113 is cut short
-    assert sorted(path.name for path in folder.iterdir()) == names
-    assert all(path.read_bytes().startswith(b"\xff\xd8\xff") for path in folder.iterdir())
-    file = folder / names[0]
-    refused = run(capsys, "check", demo / "plan.toml", *files, "--show", file)
-    says = f"greyproof: --show {file}: there is a file of that name: name a folder\n"
-    assert refused == Ran(2, "", says)
 
 
 def test_a_reference_among_the_frames(demo: Path, capsys: Capture) -> None:
@@ -250,8 +193,8 @@ def test_a_reading_instead_of_a_plan_and_over_it(demo: Path, capsys: Capture) ->
 
     planned = error(plan)
     # the same reading, the camera's f/13 now derived from it and the same: the same error
-    assert error("--card", CARD, "--reading", "f/11 + 0.3", "--iso", "100") == planned
-    assert error("--card", CARD, "--reading", "f/11 + 0.3") == planned
+    assert error("--reading", "f/11 + 0.3", "--iso", "100") == planned
+    assert error("--reading", "f/11 + 0.3") == planned
     # f/16 at the meter is seven tenths more light, so the frame lies that much under
     assert error(plan, "--reading", "f/16") == pytest.approx(planned - 0.7, abs=1e-9)
     # metered at ISO 200, half the light showed the same f-number

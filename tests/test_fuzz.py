@@ -35,7 +35,7 @@ from fuzzing.structure import (
 from verify import cli
 from verify.frames import open as opening
 
-SMALL_RUN = 90  # cases: a second or two
+SMALL_RUN = 70  # cases: a second or two
 
 
 @pytest.fixture(scope="module")
@@ -71,13 +71,13 @@ def test_the_command_of_the_script(
 def test_a_case_that_takes_its_process_down_is_told_of(
     maker: Maker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(fuzz, "LIMIT_S", 3.0)
+    monkeypatch.setattr(fuzz, "LIMIT_S", 2.0)
     deadly = Deadly(1, maker.inputs, [])
     told = list(fuzz.run_all(deadly, range(1, 4), 1, tmp_path))
     assert [one.number for one in told] == [1, 2, 3]
     assert [one.kind == "lost" for one in told] == [True, True, False]
     assert "lost: died (signal 9)" in told[0].faults[0]
-    assert "lost: took longer than 3 s" in told[1].faults[0]
+    assert "lost: took longer than 2 s" in told[1].faults[0]
 
 
 def files_of(maker: Maker, number: int, folder: Path) -> dict[str, bytes]:

@@ -139,9 +139,9 @@ def _frame(maker: Maker, random: Random, folder: Path) -> Case | None:
     card = chosen.card
     if random.random() < FIND_SHARE:
         card = random.choice(("find", "find", "find", "chart"))
-    more = () if chosen.transfer is None else ("--transfer", chosen.transfer)
+    more = [] if chosen.transfer is None else ["--transfer", chosen.transfer]
     if random.random() < SHOW_SHARE:
-        more += ("--show", str(folder / "pictures"))
+        more += ["--show", str(folder / "pictures")]
     return _case(
         damaged.did,
         ("--reading", "f/11", "--card", card, *more, str(damaged.path)),

@@ -169,7 +169,7 @@ def _library_tiff(
         codes = codes.transpose(2, 0, 1)
     with tifffile.TiffWriter(path, bigtiff=bigtiff) as file:
         if reduced:
-            small = {"subfiletype": 1, "metadata": None, "software": "simulated"}
+            small: dict[str, Any] = {"subfiletype": 1, "metadata": None, "software": "simulated"}
             file.write(codes[::4, ::4], photometric="rgb", **small)
         for _ in range(pages):
             file.write(codes, photometric="rgb", metadata=None, software="simulated", **layout)

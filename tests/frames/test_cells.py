@@ -174,6 +174,13 @@ def test_the_side_of_a_cell(
     assert cell_size(width, height, pattern) == side
 
 
+@pytest.mark.parametrize(
+    ("wanted", "side"), [(480, 12), (960, 6), (1500, 4), (3000, 2), (9000, 2), (100, 60)]
+)
+def test_as_many_cells_as_are_wanted(wanted: int, side: int) -> None:
+    assert cell_size(6000, 4000, pattern_of(BAYER["rggb"]), wanted) == side
+
+
 @pytest.mark.parametrize("rows", [BAYER["rggb"], SIX, CMYG, TALL, None])
 @pytest.mark.parametrize("longer", [1, 7, 300, 601, 1501, 2999, 6016, 11648])
 def test_a_cell_fits_the_mosaic_and_the_wanted_number(

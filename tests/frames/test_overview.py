@@ -27,8 +27,8 @@ def test_what_is_seen_in_the_overview_is_at_its_place(
     frame = frame_of(stored, Settings(orientation=orientation), pattern=None)
     overview = frame.overview()
     assert (frame.size.width, frame.size.height) == size
-    # The middle of what is lighter, each cell counted by how much of it is: cells at its edges count
-    # at their middles, which is off by a hundredth of a pixel.
+    # The middle of what is lighter, each cell counted by how much of it is. Cells at its edges
+    # count at their middles, which is off by a hundredth of a pixel.
     more = np.asarray(overview.signal[..., 0], float)
     assert more.sum() * overview.cell**2 == pytest.approx(0.5 * width * height, rel=1e-6)
     middles = np.stack(np.meshgrid(*(np.arange(n) + 0.5 for n in more.shape[::-1])), axis=-1)

@@ -126,6 +126,20 @@ def test_a_dng_with_a_linearization_table(tmp_path: Path) -> None:
     agrees(path, FLOATS)  # no whole codes are averaged
 
 
+def test_a_finer_overview(tmp_path: Path) -> None:
+    """As many cells as are wanted, of the same light."""
+    across = np.linspace(600, 3900, 1440)
+    codes = np.rint(np.broadcast_to(across, (960, 1440))).astype(np.uint16)
+    path = write_dng(tmp_path / "a.dng", codes, *LEVELS, rowsperstrip=64)
+    with open_frame(path) as frame:
+        coarse, fine = frame.overview(), frame.overview(720)
+        expected = cell_means(frame, fine)
+    assert (coarse.cell, fine.cell) == (4, 2)
+    assert np.abs(fine.signal - expected).max() <= HALF_CODE
+    same = fine.signal.reshape(240, 2, 360, 2, 3).mean((1, 3))
+    assert np.abs(coarse.signal - same).max() <= 2 * HALF_CODE
+
+
 def test_opcodes_are_left_out(tmp_path: Path) -> None:
     """They cost more than a look at a picture is worth, and change light by far less than a card's
     edge does."""

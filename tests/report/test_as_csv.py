@@ -82,7 +82,7 @@ def test_cards_that_were_looked_for(tmp_path: Path) -> None:
 def test_nothing_of_the_json_is_left_out_but_what_has_no_column(demo: Shoot) -> None:
     (row, *_), (frame, *_) = rows(demo), as_records(demo)["frames"]
     assert set(row) == set(OF_CARD) | set(OF_CAMERA) | (
-        set(frame) - {"camera", "card", "candidates", "patches", "budget"}
+        set(frame) - {"camera", "card", "candidates", "patches", "linearity", "budget"}
     )
 
 

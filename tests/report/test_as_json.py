@@ -3,23 +3,19 @@
 import json
 import math
 from collections.abc import Iterator
-from dataclasses import replace
-from importlib import resources
 from pathlib import Path
 from typing import Any, get_args
 
 import jsonschema
 import numpy as np
 import pytest
-from shoots import altered, demo_shoot, looked_for, shoot_of, two_bodies, two_setups
-from small_shoots import SET, writer
+from json_reports import complaints, reread, shipped_schema
+from shoots import altered, demo_shoot, shoot_of, two_bodies, two_setups
 
 from verify import __version__
 from verify.compare import Verdict
-from verify.judge import judge
 from verify.measure import Bound
 from verify.place import Looked
-from verify.report.as_json import as_json
 from verify.shoot import Shoot
 from verify.simulate.tiff import write_tiff
 from verify.target.records import FoundBy
@@ -29,7 +25,7 @@ from verify.warnings import WARNINGS
 # additions.
 TOP = "format greyproof plan frames setups notes skipped"
 FRAME = (
-    "file setup verdict judged_by chance_within problem camera card candidates patches "
+    "file setup verdict judged_by chance_within problem camera card candidates patches linearity "
     "expected_signal offset_stops error_stops settings_stops rest_stops difference_stops u_stops "
     "repeat_u_stops budget bound warnings notes"
 )
@@ -40,17 +36,19 @@ CARD = (
     "box corners found_by signal red green blue clipped black white gradient_stops "
     "red_green_stops blue_green_stops below_clipping_stops"
 )
-PLANNED_CARD = "name reflectance box looked_for flat"
+PATCH = "name reflectance box corners signal noise stops_from_lightest bound"
+LINEARITY = (
+    "slope u_slope offset_stops residual_stops departure_stops flare_share u_flare_share bent "
+    "cause steps_known"
+)
+PLANNED_CARD = "name reflectance box looked_for flat densities"
 SETUP = "name count within over under unusable mean_error_stops spread_stops"
 UNITS = {"_stops": "[stop]", "_s": "[s]", "_mm": "[mm]", "_um": "[um]"}
 
 
 @pytest.fixture(scope="module")
 def schema() -> dict[str, Any]:
-    """The schema as it is shipped in the package."""
-    file = resources.files("verify.report") / "check.schema.json"
-    loaded: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
-    return loaded
+    return shipped_schema()
 
 
 @pytest.fixture(scope="module")
@@ -63,22 +61,6 @@ def images(project_root: Path) -> list[Path]:
     """Every test image, the broken ones too."""
     files = sorted((project_root / "test_images").iterdir())
     return [file for file in files if file.suffix != ".json"]
-
-
-def reread(shoot: Shoot) -> dict[str, Any]:
-    """The report as another program gets it; NaN and infinity are no JSON."""
-
-    def refuse(word: str) -> float:
-        raise AssertionError(f"{word} in the report")
-
-    report: dict[str, Any] = json.loads(as_json(shoot), parse_constant=refuse)
-    return report
-
-
-def complaints(report: dict[str, Any], schema: dict[str, Any]) -> list[str]:
-    """What the schema finds wrong."""
-    validator = jsonschema.Draft202012Validator(schema)
-    return [f"{error.json_path}: {error.message}" for error in validator.iter_errors(report)]
 
 
 def described(schema: dict[str, Any], at: str = "") -> Iterator[tuple[str, dict[str, Any]]]:
@@ -111,6 +93,8 @@ def test_the_schema_asks_for_the_keys_of_the_format_and_no_others(schema: dict[s
         (card, CARD),
         (card["properties"]["clipped"], "red green blue"),
         (frame["properties"]["candidates"]["items"], "box corners"),
+        (frame["properties"]["patches"]["items"], PATCH),
+        (frame["properties"]["linearity"], LINEARITY),
         (schema["$defs"]["planned"]["properties"]["card"], PLANNED_CARD),
         (setup, SETUP),
     ):
@@ -222,69 +206,6 @@ def test_without_a_reading_nothing_is_expected(images: list[Path], schema: dict[
     assert second["difference_stops"] == pytest.approx(0.1, abs=0.005)
     (setup,) = report["setups"]
     assert setup["mean_error_stops"] is setup["spread_stops"] is None
-
-
-def test_cards_that_were_looked_for(tmp_path: Path, schema: dict[str, Any]) -> None:
-    report = reread(looked_for(tmp_path))
-    assert complaints(report, schema) == []
-    (planned,) = report["plan"]["setups"]
-    assert (planned["card"]["box"], planned["card"]["looked_for"]) == (None, "find")
-    two, one, none, gel = report["frames"]
-    verdicts = [frame["verdict"] for frame in report["frames"]]
-    assert verdicts == ["card-doubtful", "within", "no-card", "no-card"]
-    for frame in (one, two):
-        assert frame["candidates"][0] == {key: frame["card"][key] for key in ("box", "corners")}
-        assert frame["card"]["found_by"] == "shape"
-        assert frame["problem"] is None
-    assert [len(frame["candidates"]) for frame in report["frames"]] == [2, 1, 0, 0]
-    assert two["judged_by"] is two["chance_within"] is None
-    # What was measured has its figures, whatever it is.
-    assert two["error_stops"] is not None
-    assert two["difference_stops"] is not None
-    assert "several-cards" in two["warnings"]
-    assert none["card"] is gel["card"] is None
-    assert none["problem"].startswith("no card was found in it. If there is one, say where with")
-    assert gel["problem"].startswith("its light is coloured, so nothing in it can be told to be")
-    assert (none["warnings"], gel["warnings"]) == ([], ["coloured-light"])
-    (setup,) = report["setups"]
-    assert (setup["count"], setup["within"], setup["unusable"]) == (4, 1, 1)
-
-
-@pytest.mark.parametrize(
-    ("box", "written", "looked_for"),
-    [
-        ([0.3, 0.3, 0.4, 0.4], [0.3, 0.3, 0.4, 0.4], None),
-        ("find", None, "find"),
-        ("chart", None, "chart"),
-    ],
-)
-def test_a_planned_card_is_at_a_place_or_looked_for(
-    schema: dict[str, Any], box: object, written: object, looked_for: str | None
-) -> None:
-    report = reread(shoot_of([], card={"box": box}))
-    assert complaints(report, schema) == []
-    card = report["plan"]["setups"][0]["card"]
-    assert (card["box"], card["looked_for"]) == (written, looked_for)
-
-
-@pytest.mark.parametrize(("stops", "bound"), [(3.5, "at-least"), (-16.0, "at-most")])
-def test_a_doubtful_card_may_be_clipped_or_dark_too(
-    tmp_path: Path, schema: dict[str, Any], stops: float, bound: str
-) -> None:
-    make = writer(tmp_path)
-    files = [make("a_0001.dng", scene=SET), make("a_0002.dng", stops, scene=SET)]
-    shoot = shoot_of(files, card={"box": [0.45, 0.4, 0.1, 0.2]})
-    doubted: dict[str, Any] = {
-        "warnings": ("card-unsure",),
-        "judged_by": None,
-        "chance_within": None,
-    }
-    again = judge([replace(c, **doubted) for c in shoot.checks], shoot.plan.main, None)
-    report = reread(replace(shoot, checks=tuple(again)))
-    assert complaints(report, schema) == []
-    frame = report["frames"][1]
-    assert (frame["verdict"], frame["bound"]) == ("card-doubtful", bound)
-    assert frame["difference_stops"] is None  # neither may be the reference
 
 
 def test_set_ups_and_bodies_apart(tmp_path: Path, schema: dict[str, Any]) -> None:

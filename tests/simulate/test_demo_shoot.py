@@ -38,7 +38,7 @@ def test_demo_truth_is_what_the_frames_hold(demo: list[Path]) -> None:
     assert truth["format"] == "greyproof.truth/1"
     # check-values 2.5 is the signal at the metered setting; f/13 is 2^(22/6) for f/11 + 0.3.
     assert truth["expected_signal"] == pytest.approx(0.11937 * 2 ** (7.3 - 22 / 3), rel=1e-4)
-    box = slice(129, 177), slice(203, 257)  # inside the plan's box
+    box = slice(129, 177), slice(203, 257)  # inside the card
     for frame in truth["frames"]:
         if not frame["readable"] or frame["clipped"]:
             continue

@@ -181,6 +181,22 @@ class Chunks:
         return boxes
 
     @property
+    def decoded(self) -> bool:
+        """Whether the whole image is decoded already."""
+        return self._whole is not None
+
+    @property
+    def cheap(self) -> bool:
+        """Whether all of it is read about as fast as a part: nothing is to be decoded."""
+        return self._plain
+
+    @property
+    def count(self) -> int:
+        """Strips or tiles of one plane."""
+        rows, cols = self.shape
+        return -(-self.page.imagelength // rows) * -(-self.page.imagewidth // cols)
+
+    @property
     def _plain(self) -> bool:
         """Whether a row can be read from where it lies: strips of samples as they are, or packed.
 

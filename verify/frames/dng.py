@@ -14,6 +14,7 @@ DNG specification 1.7.1.0 (2023), chapters 4 to 7.
 from dataclasses import dataclass, replace
 from typing import Any
 
+import cv2
 import numpy as np
 import tifffile
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ from verify.frames.colors import main_color
 from verify.frames.dng_tags import (
     active_area,
     decodes,
+    default_crop,
     levels,
     masked_border,
     mosaic,
@@ -32,6 +34,7 @@ from verify.frames.dng_tags import (
     numbers,
     opcodes,
 )
+from verify.frames.embedded import embedded_pictures, parts_of, trusted
 from verify.frames.frame import Doubt, Region
 from verify.frames.geometry import Box, Size
 from verify.frames.levels import BORDER_WIDTH, Levels, black_doubt, clipping_code
@@ -39,6 +42,8 @@ from verify.frames.mosaic import black_of_colors, of_one_plane, repeated
 from verify.frames.opcodes import Applied, Opcode, apply_opcodes
 from verify.frames.overview import Reduced
 
+EMBEDDED_FROM = 4_000_000  # pixels; a smaller picture is decoded as fast as it is checked
+LEAST_CHUNKS = 16  # strips or tiles; of fewer, the few that are checked are most of the work
 # SubTileBlockSize, RowInterleaveFactor, ColumnInterleaveFactor and CFALayout: 1 is plain order
 ORDER_OF_PHOTOSITES = (50974, 50975, 52547, 50711)
 
@@ -57,6 +62,7 @@ class DngSource:
     left_out: tuple[str, ...]  # names of opcodes that change the signal and cannot be applied
     masked: Box | None  # border that saw no light, within the stored image
     neutral: tuple[float, ...] | None  # what a neutral surface gives in each colour
+    crop: tuple[Box, ...]  # what previews may show instead of the active area; at most one
     lowest: float  # lowest linear code the file can hold [DN]
     clip_code: float | None = None  # [DN] where codes pile up below white, once found
 
@@ -137,7 +143,13 @@ class DngSource:
         return float(finite.mean()) if finite.size else None
 
     def reduced(self, wanted: int = WANTED_SIDE) -> Reduced:
-        """The active area in cells; the opcodes, which change the light little, are left out."""
+        """The active area in cells, or the embedded picture where that costs less.
+
+        The opcodes, which change the light little, are left out.
+        """
+        shown = self._embedded() if wanted == WANTED_SIDE else None
+        if shown is not None:
+            return shown
         self.chunks.keep_whole()
         count, size = len(self.colors), self.size
         cell = cell_size(size.width, size.height, self.pattern, wanted)
@@ -150,6 +162,33 @@ class DngSource:
             cell=cell,
             neutral=self.neutral,
         )
+
+    def _embedded(self) -> Reduced | None:
+        """The embedded picture, of a large file whose parts can be decoded one by one."""
+        chunks, size = self.chunks, self.size
+        if chunks.decoded or size.width * size.height < EMBEDDED_FROM or len(self.colors) == 1:
+            return None
+        if chunks.cheap or chunks.count < LEAST_CHUNKS:
+            return None
+        frames = [Box(0, 0, size.width, size.height), *self.crop]
+        for picture in embedded_pictures(chunks.page.parent, chunks.page):
+            shown = trusted(picture, frames, parts_of(size, chunks.shape), self._main_signal)
+            if shown is not None:
+                return shown
+        return None
+
+    def _main_signal(self, box: Box) -> NDArray[np.float32]:
+        """Signal of the main colour in a box, (rows, cols) of whole repeats of the mosaic."""
+        codes = self._linear_codes(_moved(box, self.area))
+        main = self.colors.index(main_color(self.colors))
+        if self.pattern is None:
+            plane, black = codes[..., main], self._even_black().mean()
+            return np.asarray((plane - black) / (self.levels.white[0] - black), np.float32)
+        signal = self.levels.linear(codes, box)[..., 0].astype(np.float32)
+        own = (repeated(self.pattern, box) == main).astype(np.float32)
+        side = (int(self.pattern.shape[1]), int(self.pattern.shape[0]))
+        total = cv2.boxFilter(signal * own, -1, side, normalize=False)
+        return np.asarray(total / np.maximum(cv2.boxFilter(own, -1, side, normalize=False), 1))
 
     def _even_black(self) -> NDArray[np.float64]:
         """The repeating black with what rows and columns add on average [DN]."""
@@ -267,6 +306,7 @@ def open_dng(file: tifffile.TiffFile, page: tifffile.TiffPage) -> tuple[DngSourc
         left_out=left_out,
         masked=masked_border(page, area),
         neutral=neutral(file, page, colors),
+        crop=default_crop(page, area),
         lowest=lowest if table is None else float(table.min()),
     )
     limits = [numbers(p, 50734, [1.0])[0] for p in (page, file.pages.first)]

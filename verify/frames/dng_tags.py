@@ -126,6 +126,16 @@ def active_area(page: tifffile.TiffPage) -> Box:
     return area
 
 
+def default_crop(page: tifffile.TiffPage, area: Box) -> tuple[Box, ...]:
+    """The part that renderers show (DefaultCrop), within the active area, where there is one."""
+    origin, size = numbers(page, 50719, []), numbers(page, 50720, [])
+    if origin.size != 2 or size.size != 2 or not np.isfinite([*origin, *size]).all():
+        return ()
+    col, row, width, height = (round(float(v)) for v in (*origin, *size))
+    box = Box(col, row, width, height)
+    return (box,) if box.inside(Size(area.width, area.height)) else ()
+
+
 def mosaic(
     page: tifffile.TiffPage, planes: int
 ) -> tuple[NDArray[np.uint8] | None, tuple[str, ...]]:

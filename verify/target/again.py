@@ -67,5 +67,6 @@ def _shows_nothing(overview: Overview, quad: Quad) -> bool:
     signal = part[..., main]
     if np.mean(signal >= CLIPPED * overview.clips_at) >= CLEAN:
         return True
-    noise = float(np.std(np.diff(signal, axis=1))) / np.sqrt(2)
+    change = np.diff(signal, axis=1)
+    noise = float(np.std(change)) / np.sqrt(2) if change.size else 0.0
     return bool(np.quantile(signal, CLEAN) <= BLACK_SIGMAS * noise)

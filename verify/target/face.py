@@ -113,7 +113,7 @@ def _even_light(level: NDArray[np.float32], inner: NDArray[np.bool_]) -> NDArray
     low = values[starts[-1]] if starts.size else values[0]
     middle = float(np.median(values[(values >= low) & (values <= low + WINDOW)]))
     step = max(1, round((values.size / FIT_CELLS) ** 0.5))  # a plane needs no more of them
-    down, across = np.indices(level.shape, np.float32)
+    down, across = (np.asarray(line) for line in np.indices(level.shape, np.float32))
     some = np.zeros_like(inner)
     some[::step, ::step] = inner[::step, ::step]
     inner = some

@@ -4,19 +4,26 @@ from dataclasses import replace
 
 import numpy as np
 
+from verify.frames.close_up import close_up
 from verify.frames.frame import Frame
 from verify.frames.geometry import Box
+from verify.frames.overview import Overview
 from verify.linearity import nearest_grey, reflectances_of
 from verify.target.again import still_there
 from verify.target.chart import find_chart, neutral_patches
+from verify.target.edges import outlined
+from verify.target.face import face_of
 from verify.target.light import light_of
 from verify.target.patch_boxes import NeutralPatch
+from verify.target.quads import Quad, sides
 from verify.target.records import Search, Target
 from verify.target.search import Candidate
 from verify.target.wedge import find_wedge, wedge_patches
 from verify.target.weigh import Scales
 
 FINE_SIDE = 1000  # cells along the longer side, for patches that are small in the picture
+MARGIN = 0.08  # of a card's extent, looked at around it
+REACH = 0.04  # of its shorter side by which a rendered picture may be off
 CHART_PATCH = "neutral 5"  # the one nearest to 18 %
 
 
@@ -109,12 +116,35 @@ class Finder:
         return Search(tuple(map(self._target, weighed.found)), weighed.doubts)
 
     def _target(self, candidate: Candidate) -> Target:
-        """A candidate in upright pixels."""
-        overview, size = self._overview, self._frame.size
-        col, row, width, height = candidate.face.box
+        """A candidate in upright pixels, looked at closely where the overview is a rendered one."""
+        overview, quad, box = self._overview, candidate.outline.quad, candidate.face.box
+        if overview.made_from == "embedded":
+            near = close_up(self._frame, self._around(overview.to_upright(quad)))
+            light = light_of(near)
+            quad = near.to_cells(overview.to_upright(quad))
+            outline = outlined(light, quad, max(2.5, REACH * float(sides(quad).min())))
+            quad = quad if outline is None else outline.quad
+            face = face_of(light, quad)
+            if face is not None:
+                overview, box = near, face.box
+        if overview is self._overview:
+            quad = candidate.outline.quad
+        corners = overview.to_upright(quad).round(2).tolist()
+        return Target(self._pixels(overview, box), tuple((c, r) for c, r in corners), "shape")
+
+    def _around(self, quad: Quad) -> Box:
+        """The part of the picture about an outline in upright pixels."""
+        size = self._frame.size
+        grown = MARGIN * np.ptp(quad, axis=0)
+        left, top = np.maximum(quad.min(0) - grown, 0).astype(int).tolist()
+        right, bottom = (quad.max(0) + grown).astype(int).tolist()
+        return Box(left, top, min(right, size.width) - left, min(bottom, size.height) - top)
+
+    def _pixels(self, overview: Overview, box: tuple[int, int, int, int]) -> Box:
+        """The upright pixels that lie wholly in a box of cells."""
+        col, row, width, height = box
         ends = overview.to_upright(np.array([[col, row], [col + width, row + height]], float))
         left, top = (max(0, int(np.ceil(v))) for v in ends[0])
-        right, bottom = int(min(ends[1, 0], size.width)), int(min(ends[1, 1], size.height))
-        corners = overview.to_upright(candidate.outline.quad).round(2).tolist()
-        box = Box(left, top, max(1, right - left), max(1, bottom - top))
-        return Target(box, tuple((c, r) for c, r in corners), "shape")
+        right = int(min(ends[1, 0], self._frame.size.width))
+        bottom = int(min(ends[1, 1], self._frame.size.height))
+        return Box(left, top, max(1, right - left), max(1, bottom - top))

@@ -104,7 +104,7 @@ def _segments(light: Light) -> NDArray[np.float64]:
     for stops, scale in pictures:
         codes = np.clip(stops * CODES_A_STOP, 0, 255).astype(np.uint8)
         if scale > 1:
-            size = level.shape[1] // scale, level.shape[0] // scale
+            size = max(1, level.shape[1] // scale), max(1, level.shape[0] // scale)
             codes = cv2.resize(codes, size, interpolation=cv2.INTER_AREA)
         segments = detector.detect(codes)[0]
         if segments is not None:

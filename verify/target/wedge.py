@@ -27,10 +27,8 @@ TINT_WITHIN = 0.1  # stop of colour from one patch to the others
 NEUTRAL_WITHIN = 0.5  # stop of colour off a neutral surface by the camera's white balance
 STEPS = (0.1, 1.3)  # stop; 0.05 D is 0.17, 0.30 D is 1.0
 STEP_SPREAD = (0.3, 1.7)  # of the middle step
-STEP_TURN = 1.7  # ratio of one step to the next
-EVEN = 0.2  # of a step: how much a patch may vary
+STEP_GROWS, STEP_SHRINKS = 1.25, 1.7  # ratio of one step to the next, towards the dark
 BETWEEN = 0.2  # of a step by which what is between two patches may lie outside their levels
-RESIDUAL = 0.03  # of a pitch: more scatter of the borders is no wedge
 ACROSS = np.linspace(0.6, 1.4, 33)  # from within a patch into the next one
 INNER = np.linspace(-0.22, 0.22, 5)  # of a patch's sides about its middle
 SIDE_SHARE = 0.5  # of the shorter side of a patch: the box that is measured
@@ -140,7 +138,7 @@ def _wedge_of(
         return None
     count = len(order)
     row = fit_row(stops, rough, count)
-    if row is None or row.residual > RESIDUAL:
+    if row is None:
         return None
     homography = row.homography
     middles = np.array([(n + 0.5, 0.5) for n in range(count)])
@@ -149,14 +147,12 @@ def _wedge_of(
     levels, colors = inside[..., 0].mean(1), inside[..., 1:].mean(1)
     if levels[0] < levels[-1]:  # half a turn puts the lightest first
         homography = homography @ np.array([[-1, 0, count], [0, -1, 1], [0, 0, 1.0]])
-        levels, colors, inside = levels[::-1], colors[::-1], inside[::-1]
-    step = float(np.median(-np.diff(levels)))
+        levels, colors = levels[::-1], colors[::-1]
     if not (_equal_steps(levels) and _one_tint(colors) and _touch(stops, homography, levels)):
-        return None
-    if float(np.median(inside[..., 0].std(1))) > EVEN * step:
         return None
     square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], float)
     corners = mapped(homography, square + [[[n, 0]] for n in range(count)])
+    step = float(np.median(-np.diff(levels)))
     return Wedge(homography, corners, levels, step, row.residual)
 
 
@@ -168,7 +164,8 @@ def _equal_steps(levels: NDArray[np.float64]) -> bool:
         return False
     if steps.max() > STEP_SPREAD[1] * middle:
         return False
-    return bool(np.abs(np.log(steps[1:] / steps[:-1])).max() < np.log(STEP_TURN))
+    turn = steps[1:] / steps[:-1]
+    return bool(turn.max() < STEP_GROWS and turn.min() > 1 / STEP_SHRINKS)
 
 
 def _one_tint(colors: NDArray[np.float64]) -> bool:

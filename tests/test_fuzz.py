@@ -72,6 +72,7 @@ def test_a_case_that_takes_its_process_down_is_told_of(
     maker: Maker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(fuzz, "LIMIT_S", 2.0)
+    monkeypatch.setattr(fuzz, "run_as_command", run_here)
     deadly = Deadly(1, maker.inputs, [])
     told = list(fuzz.run_all(deadly, range(1, 4), 1, tmp_path))
     assert [one.number for one in told] == [1, 2, 3]

@@ -1,8 +1,8 @@
 """Small pictures of sets, drawn in cells: a card, what is round it, and the light on both.
 
 A picture is linear light, upright: (rows, cols, 3), 1 for a white surface in the light of the card.
-Places are in cells from the corner of the first one. What is exposed as planned gives a card of
-18 % the signal that an incident reading with a flat receptor promises (check-values 2.2).
+Places are in cells from the corner of the first one. Exposed as planned, a card of 18 % has the
+signal that an incident reading with a flat receptor promises: 0.1194 (check-values 2.2).
 """
 
 import math
@@ -24,30 +24,61 @@ Picture = NDArray[np.float64]
 Points = Sequence[tuple[float, float]]
 Color = float | tuple[float, float, float]
 
+ROWS, COLS = 240, 360
 CARD = 0.18
-CARD_SIGNAL = 0.1194  # of an 18 % card exposed as an incident reading says (check-values 2.2)
+CARD_SIGNAL = 0.1194
 COLORS = ("red", "green", "blue")
 NEUTRAL = (0.52, 1.0, 0.64)  # signal of a neutral surface in each colour
-RED_FACE, SKIN = (0.5, 0.05, 0.04), (0.5, 0.3, 0.2)
-SIGMA_3200 = 0.05  # relative, of a cell that holds a few photosites, at a card's level: an
-# estimate from 1900 electrons at clipping at ISO 3200 (60000 at ISO 100; from memory)
+RED, SKIN = (0.5, 0.05, 0.04), (0.5, 0.3, 0.2)  # from memory: what such things reflect
+# Relative noise of a cell at a card's planned signal, of two photosites of a sensor that holds
+# 60000 electrons at ISO 100 (from memory), at ISO 3200: 1 / sqrt(2 * 0.1194 * 60000 / 32).
+SIGMA_3200 = 0.047
+ALLOWED_STOPS = 0.03  # issue: right within so much
 
 
-def plain(level: Color = 0.4, rows: int = 240, cols: int = 360) -> Picture:
+def plain(level: Color = 0.4, rows: int = ROWS, cols: int = COLS) -> Picture:
     """A backdrop of one colour."""
     return np.ones((rows, cols, 3)) * np.asarray(level, float)
 
 
 def wrinkled(
-    level: Color = 0.4, depth: float = 0.35, seed: int = 1, rows: int = 240, cols: int = 360
+    level: Color = 0.4, depth: float = 0.35, seed: int = 1, rows: int = ROWS, cols: int = COLS
 ) -> Picture:
-    """A backdrop with folds and creases, their lightness within about twice ``depth`` stops."""
+    """A backdrop with folds and creases, most of it within ``depth`` stops of its level."""
     rng = np.random.default_rng(seed)
     folds = np.zeros((rows, cols))
     for size, share in ((60, 0.6), (18, 0.3), (4, 0.15)):
         coarse = rng.standard_normal((rows // size + 3, cols // size + 3))
         folds += share * cv2.resize(coarse, (cols, rows), interpolation=cv2.INTER_CUBIC)
     return np.asarray(plain(level, rows, cols) * np.exp2(depth * folds)[..., None])
+
+
+def on_set(picture: Picture) -> Picture:
+    """What makes a picture one of a set: white and black cut-outs that reach into two corners."""
+    rows, cols = picture.shape[:2]
+    white = [(0, 0), (0.25 * cols, 0), (0, 0.35 * rows)]
+    black = [(cols, rows), (0.72 * cols, rows), (cols, 0.62 * rows)]
+    return laid(laid(picture, white, 0.9), black, 0.02)
+
+
+def tiles(
+    across: int, gap: float, turn_deg: float, uneven_stops: float = 0.0, level: float = CARD
+) -> Picture:
+    """A wall of square tiles with dark joints ``gap`` wide, ``across`` of them side by side."""
+    rng = np.random.default_rng(across)
+    picture, pitch = plain(0.05), COLS / across
+    turn = cv2.Rodrigues(np.array([0, 0, math.radians(turn_deg)]))[0][:2, :2]
+    for row in range(-3, math.ceil(ROWS / pitch) + 3):
+        for col in range(-3, across + 3):
+            off = np.array([(col + 0.5) * pitch - COLS / 2, (row + 0.5) * pitch - ROWS / 2])
+            at = turn @ off + (COLS / 2, ROWS / 2)
+            if (at < -pitch).any() or (at > (COLS + pitch, ROWS + pitch)).any():
+                continue
+            side = pitch - gap
+            own = level * 2.0 ** (uneven_stops * rng.standard_normal())
+            place = standing((float(at[0]), float(at[1])), side, side, turn_deg)
+            picture = laid(picture, place, own)
+    return picture
 
 
 def standing(
@@ -66,27 +97,32 @@ def standing(
     away : focal length and distance [cell]: the smaller, the stronger the perspective.
     """
     flat = np.array([(-1, -1, 0), (1, -1, 0), (1, 1, 0), (-1, 1, 0)]) * (width / 2, height / 2, 0)
-    over, aside, turn = np.radians([*tilt_deg, turn_deg])
-    for axis, angle in ((0, over), (1, aside), (2, turn)):
+    for axis, angle in enumerate(np.radians([*tilt_deg, turn_deg])):
         flat = flat @ cv2.Rodrigues(np.eye(3)[axis] * angle)[0].T
     return np.asarray(np.array(middle) + flat[:, :2] * away / (away + flat[:, 2:]))
 
 
 def cover(shape: tuple[int, ...], corners: Quad | Points, soft: float = 1.0) -> Picture:
-    """How much of each cell (rows, cols) lies in a convex outline; ``soft`` cells wide edges."""
+    """How much of each cell (rows, cols) lies in a convex outline with edges ``soft`` cells wide.
+
+    Parameters
+    ----------
+    corners : clockwise as seen, or the other way round.
+    """
     points = np.asarray(corners, float)
+    ends = np.roll(points, -1, axis=0)
+    doubled = float((points[:, 0] * ends[:, 1] - ends[:, 0] * points[:, 1]).sum())
     x, y = np.meshgrid(np.arange(shape[1]) + 0.5, np.arange(shape[0]) + 0.5)
     depth = np.full(shape[:2], np.inf)
-    signed = 0.0
-    for (c, r), (d, s) in zip(points, np.roll(points, -1, axis=0), strict=True):
-        signed += c * s - d * r
-    for (c, r), (d, s) in zip(points, np.roll(points, -1, axis=0), strict=True):
+    for (c, r), (d, s) in zip(points.tolist(), ends.tolist(), strict=True):
         inward = ((d - c) * (y - r) - (s - r) * (x - c)) / math.hypot(d - c, s - r)
-        depth = np.minimum(depth, np.sign(signed) * inward)
-    return np.clip(depth / soft + 0.5, 0, 1)
+        depth = np.minimum(depth, math.copysign(1, doubled) * inward)
+    return np.asarray(np.clip(depth / soft + 0.5, 0, 1))
 
 
-def laid(picture: Picture, corners: Quad | Points, color: Color = CARD, soft: float = 1.0) -> Picture:
+def laid(
+    picture: Picture, corners: Quad | Points, color: Color = CARD, soft: float = 1.0
+) -> Picture:
     """Something flat and even in front of what is there."""
     share = cover(picture.shape, corners, soft)[..., None]
     return np.asarray(picture * (1 - share) + np.asarray(color, float) * share)
@@ -97,6 +133,11 @@ def lit(picture: Picture, corners: Quad | Points, stops: float, soft: float = 1.
     return np.asarray(picture * np.exp2(stops * cover(picture.shape, corners, soft))[..., None])
 
 
+def right_of(col: float, lean: float = 30.0) -> Points:
+    """All that is right of a slanting line through (``col``, middle row)."""
+    return [(col - lean, -50), (2 * COLS, -50), (2 * COLS, ROWS + 50), (col + lean, ROWS + 50)]
+
+
 def shining(picture: Picture, middle: tuple[float, float], radius: float, peak: float) -> Picture:
     """A lamp mirrored in a surface: white light added, most in the middle, none at the radius."""
     y, x = np.indices(picture.shape[:2]) + 0.5
@@ -104,18 +145,17 @@ def shining(picture: Picture, middle: tuple[float, float], radius: float, peak: 
     return np.asarray(picture + peak * (near**2)[..., None])
 
 
-def printed(picture: Picture, corners: Quad, rows: int = 8, color: Color = 0.02) -> Picture:
+def printed(picture: Picture, corners: Quad, rows: int, color: Color = 0.02) -> Picture:
     """Lines of print all over something flat, a word beside the other."""
-    lies = cv2.getPerspectiveTransform(
-        np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32), corners.astype(np.float32)
-    )
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
+    lies = np.asarray(cv2.getPerspectiveTransform(square, corners.astype(np.float32)))
     rng = np.random.default_rng(3)
     for row in range(rows):
         left, top = 0.1, 0.1 + 0.8 * row / rows
         while left < 0.85:
             right, bottom = left + rng.uniform(0.03, 0.12), top + 0.4 / rows
             word = np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
-            there = cv2.perspectiveTransform(word[None], np.asarray(lies, float))[0]
+            there = np.asarray(cv2.perspectiveTransform(word[None], lies)[0], float)
             picture = laid(picture, there, color)
             left = right + 0.04
     return picture

@@ -141,7 +141,7 @@ def tinted(seed: int) -> Picture:
         lambda: row([-1, -1.4, -3, -3.2, -4, -4.1, -5.5, -6.2]),  # steps of any size
         lambda: row([-1, -1.4, -2.2, -2.6, -3.4, -3.8, -4.6, -5]),  # two sizes by turns
         lambda: row([-1, -1.3, -1.7, -2.25, -3, -4, -5.35]),  # each larger than the one before
-        lambda: row([-1, -1.7, -2.4, -3.1, -3.45, -3.8, -4.15, -4.5]),  # two sizes, one by one
+        lambda: row([-1, -1.7, -2.4, -3.1, -3.45, -3.8, -4.15]),  # two sizes, one by one
         lambda: row([-0.5, -1.8, -2.7, -3.32, -3.75, -4.05]),  # dying away
         lambda: row([-0.3, -1.9, -3.5, -5.1, -6.7]),  # larger than those of any wedge
         lambda: row(FALLING, tinted(1)),

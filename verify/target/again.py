@@ -63,6 +63,8 @@ def _shows_nothing(overview: Overview, quad: Quad) -> bool:
     grown = AROUND * (high - low)
     (left, top), (right, bottom) = (low - grown).astype(int), np.ceil(high + grown).astype(int)
     part = overview.signal[max(top, 0) : max(bottom, 1), max(left, 0) : max(right, 1)]
+    if not part.size:
+        return False
     main = overview.colors.index(main_color(overview.colors))
     signal = part[..., main]
     if np.mean(signal >= CLIPPED * overview.clips_at) >= CLEAN:

@@ -13,7 +13,8 @@ SAMPLES = 40  # across each side
 ENDS = 0.06  # of a side left out at each end, where corners are round or worn
 LEAST_STEP = 0.1  # stop; a smaller change of light is no edge
 STEP_SIGMAS = 5.0  # of the noise; a smaller change is no edge
-STRAIGHT = 1.5  # cells from the line within which an edge is on it
+STRAIGHT, STRAIGHT_SHARE = 1.5, 0.01  # cells from the line, or of its length, that is on it
+LEAST_SPAN, MOST_SPAN = 1.5, 5.0  # cells
 LEAST_EDGE = 0.25  # of the samples of a side that must be edges for it to be found
 PAIRS = (SAMPLES // 4, SAMPLES // 3, SAMPLES // 2)  # samples apart, through which lines are tried
 
@@ -63,7 +64,7 @@ def outlined(light: Light, quad: Quad, reach: float) -> Outline | None:
             edges.position, edges.offset, edges.step
         )))  # fmt: skip
         away = np.abs(edges.offset[n] - (slope * edges.position[n] + shift))
-        on_line = edges.real[n] & (away <= STRAIGHT)
+        on_line = edges.real[n] & (away <= max(STRAIGHT, STRAIGHT_SHARE * length[n]))
         first = start[n] + shift * outward[n]
         way = along[n] + slope * outward[n]
         normal = np.array([way[1], -way[0]]) / np.linalg.norm(way)
@@ -88,7 +89,8 @@ def _edges(
     """The strongest change of light near each sample, at most ``reach`` from its side."""
     share = np.linspace(ENDS, 1 - ENDS, SAMPLES)
     at = start[:, None] + share[:, None] * (end - start)[:, None]  # (4, samples, 2)
-    span = max(2, round(2 * min(reach, 3)))  # half cells averaged on each side of a change
+    # Half cells averaged on each side of a change: the more, the larger and the softer it may be.
+    span = round(2 * min(max(reach / 2, LEAST_SPAN), MOST_SPAN))
     offsets = np.arange(-reach - span / 2, reach + span / 2 + 0.25, 0.5)
     places = at[:, :, None] + offsets[:, None] * outward[:, None, None]
     across = places.reshape(4 * SAMPLES, offsets.size, 2).astype(np.float32) - np.float32(0.5)

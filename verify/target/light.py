@@ -14,7 +14,8 @@ SHADES = 3  # level and two differences of colour: what is looked at
 NEUTRAL = 0.3  # stop off the camera's white balance, in any colour, that may still be grey
 QUIET = 0.3  # of the blocks of one level: the share that shows noise and nothing else
 BLOCK = 8  # cells; side of a block in which noise is looked at
-LEVELS = 8  # steps of level between which noise is told apart
+LEVEL_STEP, FEWEST = 0.75, 5  # stop, in which noise is one; blocks that tell of it
+MOST_NOISE = 1.0  # stop
 HEAVY = 2.0  # cells; smoothing of noisy parts
 CLIPPED = 0.985  # of clipping, above which a cell's colours say nothing
 NOISY = 0.05  # stop of a cell, above which smoothing grows
@@ -73,12 +74,19 @@ def noise_of(level: NDArray[np.float32]) -> NDArray[np.float32]:
     size = max(1, level.shape[1] // BLOCK), max(1, level.shape[0] // BLOCK)
     power = cv2.resize(detail * detail, size, interpolation=cv2.INTER_AREA).ravel()
     light = cv2.resize(level, size, interpolation=cv2.INTER_AREA).ravel()
-    order = np.argsort(light)
-    parts = [part for part in np.array_split(order, LEVELS) if part.size]
-    at = np.array([light[part].mean() for part in parts])
-    own = np.sqrt([np.quantile(power[part], QUIET) for part in parts])
-    own = np.minimum.accumulate(own)  # more light, less noise: what rises again is texture
-    return np.interp(level, at, own).astype(np.float32)
+    steps = np.round(light / LEVEL_STEP)
+    at, own = [], []
+    for step in np.unique(steps):
+        part = steps == step
+        if np.count_nonzero(part) >= FEWEST:
+            at.append(float(light[part].mean()))
+            own.append(float(np.sqrt(np.quantile(power[part], QUIET))))
+    if not at:
+        return np.full_like(level, np.sqrt(np.quantile(power, QUIET)))
+    own = np.minimum.accumulate(own).tolist()  # more light, less noise: what rises is texture
+    noise = np.interp(level, at, own)
+    darker = np.maximum(at[0] - level, 0)  # too small a part to tell: by the law of shot noise
+    return np.asarray(np.minimum(noise * np.exp2(darker / 2), MOST_NOISE), np.float32)
 
 
 def _smoothed(

@@ -177,7 +177,7 @@ def _merit(outline: Outline, face: Face) -> float:
     """How surely something has four straight sides and one even face."""
     weakest = min(outline.support)
     edges = float(np.mean(outline.support)) * (0.4 + 0.6 * weakest) * _rise(weakest, 0.2, 0.7)
-    contrast = _rise(min(outline.step), 0.02, 0.25)
+    contrast = _rise(min(outline.step), -0.05, 0.2)
     surface = _rise(face.share + 0.8 * face.other_light, 0.25, 0.7)
     even = _rise(face.share, 0.2, 0.6)
     return edges * contrast * surface * even * float(np.exp(-((face.rough / 0.03) ** 2)))

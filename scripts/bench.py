@@ -1,9 +1,10 @@
-"""Cost of measuring one box of a 24-megapixel frame, as ratios within one run.
+"""Cost of measuring one box of a 24-megapixel frame, and of finding the card in one.
 
     python3 scripts/bench.py [--repeats N]
 
-Writes its frames to a temporary folder and takes the best of several runs of each timing. Run it
-in the project's environment.
+Ratios within one run, for machines differ; and milliseconds where a person waits for them. Writes
+its frames to a temporary folder and takes the best of several runs of each timing. Run it in the
+project's environment, with nothing else going on.
 """
 
 import argparse
@@ -12,11 +13,14 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import rawpy
 import tifffile
+from PIL import Image
 
 from verify.frames.exif import read_settings
 from verify.frames.frame import Frame
@@ -26,12 +30,18 @@ from verify.frames.raw import open_raw
 from verify.measure import measure
 from verify.simulate.camera import CameraModel, Settings
 from verify.simulate.dng import write_dng
+from verify.simulate.pictures.photograph import Photograph, photograph
+from verify.simulate.pictures.rendering import rendered
 from verify.simulate.scene import Light, Scene, expose
+from verify.target.find import Finder
 from verify.target.records import Target
 
 SIZE = (6000, 4000)  # 24 megapixels
 BOX = Box(2900, 1900, 128, 128)
 FRAMES = (4, 32)  # how many frames the two memory runs measure
+SETS = {"6 x 6": (24, 0), "Bayer": (24, 3)}  # seed and number of a set, by the mosaic it is seen by
+DEFLATE = {"compression": "deflate", "rows_per_strip": 16}
+PREVIEW_PX = 1024  # longer side of the picture that a camera embeds
 MEMORY_RUN = """
 import resource, sys
 from pathlib import Path
@@ -56,8 +66,11 @@ def main() -> int:
         print(f"{'file':38} {'box':>9} {'whole':>9} {'ratio':>7}  wanted")
         whole_raw(frames["lossless JPEG, one strip"], repeats)
         for name, path in frames.items():
-            partial(name, path, repeats)
+            one_box(name, path, repeats)
         memory(frames["lossless JPEG, one strip"])
+        print(f"\n{'finding the card':38} {'finding':>9} {'unpack':>9} {'ratio':>7}  wanted")
+        for mosaic, (seed, number) in SETS.items():
+            finding(mosaic, photograph("card", seed, number, SIZE), Path(folder), repeats)
     return 0
 
 
@@ -89,19 +102,15 @@ def write_frames(folder: Path) -> dict[str, Path]:
 def whole_raw(path: Path, repeats: int) -> None:
     """A raw that LibRaw must decode whole, against LibRaw's own unpack."""
 
-    def unpack() -> None:
-        with rawpy.imread(str(path)) as raw:
-            raw.unpack()
-
     def ours() -> None:
-        source, _ = open_raw(path)
-        with Frame(path, read_settings(path), source, "raw") as frame:
+        with through_libraw(path) as frame:
             measure(frame, Target(BOX, BOX.corners(), "given"))
 
-    report("raw through LibRaw", ours, unpack, "<= 1.1", repeats)
+    clocks = partial(timed, ours), partial(timed, partial(unpack, path))
+    report("raw through LibRaw", *clocks, "<= 1.1", repeats)
 
 
-def partial(name: str, path: Path, repeats: int) -> None:
+def one_box(name: str, path: Path, repeats: int) -> None:
     """One box of a DNG or TIFF, against a decode of the whole image."""
 
     def ours() -> None:
@@ -113,21 +122,75 @@ def partial(name: str, path: Path, repeats: int) -> None:
             file.pages.first.asarray(maxworkers=1)
 
     one_part = "one strip" in name and "uncompressed" not in name
-    report(name, ours, whole, "(one part)" if one_part else "<= 0.05", repeats)
+    clocks = partial(timed, ours), partial(timed, whole)
+    report(name, *clocks, "(one part)" if one_part else "<= 0.05", repeats)
+
+
+def finding(mosaic: str, shot: Photograph, folder: Path, repeats: int) -> None:
+    """Look for the card in one photograph of a set, in several containers."""
+    name = mosaic.replace(" ", "")
+
+    def written(kind: str, layout: dict[str, object]) -> Path:
+        return write_dng(
+            folder / f"{name}_{kind}.dng", shot.mosaic, shot.camera, shot.settings, **layout
+        )
+
+    def after_decode() -> float:
+        with through_libraw(raw) as frame:
+            frame.scene_mean()  # decodes
+            return timed(lambda: Finder(frame).search())
+
+    raw = written("raw", {"compression": "ljpeg"})
+    unpacked = partial(timed, partial(unpack, raw))
+    report(f"raw, decoded, {mosaic}", after_decode, unpacked, "<= 0.5", repeats)
+    strips: dict[str, dict[str, object]] = {
+        "deflate strips": DEFLATE,
+        "deflate strips and preview": {**DEFLATE, **preview(shot)},
+        "uncompressed strips": {"rows_per_strip": 16},
+    }
+    for kind, layout in strips.items():
+        look = partial(open_and_find, written(kind.replace(" ", "_"), layout))
+        best = min(timed(look) for _ in range(repeats))
+        print(f"{f'{kind}, {mosaic}':38} {best * 1e3:6.1f} ms {'':17}  <= 150 ms")
+
+
+def preview(shot: Photograph) -> dict[str, object]:
+    """A picture as a camera embeds one: fields of a file's layout."""
+    picture = Image.fromarray(rendered(shot.mosaic, shot.camera))
+    picture.thumbnail((PREVIEW_PX, PREVIEW_PX))
+    return {"preview": "jpeg", "preview_picture": np.asarray(picture)}
+
+
+def through_libraw(path: Path) -> Frame:
+    """A DNG as a camera raw file is opened."""
+    source, turn = open_raw(path)
+    return Frame(path, replace(read_settings(path), orientation=turn), source, "raw")
+
+
+def unpack(path: Path) -> None:
+    """LibRaw's own decode, and nothing else."""
+    with rawpy.imread(str(path)) as raw:
+        raw.unpack()
+
+
+def open_and_find(path: Path) -> None:
+    """All that a frame costs until its card is found."""
+    with open_frame(path) as frame:
+        Finder(frame).search()
 
 
 def report(
-    name: str, ours: Callable[[], None], whole: Callable[[], None], wanted: str, repeats: int
+    name: str, ours: Callable[[], float], whole: Callable[[], float], wanted: str, repeats: int
 ) -> None:
     """One row of the table; the two take turns, so that a busy machine slows both."""
-    box, full = float("inf"), float("inf")
+    own, full = float("inf"), float("inf")
     for _ in range(repeats):
-        full = min(full, timed(whole))
-        box = min(box, timed(ours))
-    print(f"{name:38} {box * 1e3:6.1f} ms {full * 1e3:6.1f} ms {box / full:7.3f}  {wanted}")
+        full = min(full, whole())
+        own = min(own, ours())
+    print(f"{name:38} {own * 1e3:6.1f} ms {full * 1e3:6.1f} ms {own / full:7.3f}  {wanted}")
 
 
-def timed(work: Callable[[], None]) -> float:
+def timed(work: Callable[[], object]) -> float:
     """Seconds that ``work`` takes."""
     start = time.perf_counter()
     work()

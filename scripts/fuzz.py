@@ -4,9 +4,9 @@
     python3 scripts/fuzz.py --seed 1 --case 417          one case again, with all that it says
 
 Run it in the project's environment. Every case follows from the seed and its number alone. A case
-in a hundred goes through the command as a person starts it, and so does each that took its process
-down: a decoder is native code, and the command must bear its death. The exit status is 1 where
-anything is found.
+in a hundred goes through the command as a person starts it ("command"), and so does each that took
+its process down: a decoder is native code, and the command must bear its death ("died"). The exit
+status is 1 where anything is found.
 """
 
 import argparse
@@ -15,17 +15,20 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 from fuzzing.cases import KINDS, Maker
 from fuzzing.inputs import real_inputs, simulated_inputs, test_image_inputs
 from fuzzing.oracle import Oracle
-from fuzzing.runs import LIMIT_S, Runner, Told, run_as_command, run_here
+from fuzzing.runs import Runner, Told, run_as_command, run_here
 
 from verify.workers import Limits, Lost, Workers
 
+PATIENCE_S = 60.0  # for a case on a busy machine; of processor time it may take less
 LIMIT_BYTES = 600_000_000  # that a case may take beside its process; most files are below 100 kB
+DIED = "its decoder died"  # begins what workers say of a process that ended by itself
 AS_COMMAND = 100  # one case in so many goes through the command itself
 SLOW_S = 1.5  # of processor time; not a fault, but told of
 
@@ -62,7 +65,7 @@ def run_all(
     stacks = place / "stacks"
     stacks.mkdir(exist_ok=True)
     make = partial(Runner, maker, stacks, keep)
-    with Workers[int, Told](make, jobs, lambda _: Limits(LIMIT_S, LIMIT_BYTES)) as workers:
+    with Workers[int, Told](make, jobs, lambda _: Limits(PATIENCE_S, LIMIT_BYTES)) as workers:
         for number, told in zip(numbers, workers.run(numbers, lambda *_: None), strict=True):
             if isinstance(told, Lost):
                 yield lost(maker, number, told, stacks / str(number))
@@ -89,13 +92,18 @@ def as_command(maker: Maker, number: int) -> Told:
 
 
 def lost(maker: Maker, number: int, gone: Lost, stack: Path) -> Told:
-    """What to say of a case whose process is gone: the command itself must have borne it."""
+    """What to say of a case whose process is gone.
+
+    A decoder that dies is no fault where the command bears it. A run that takes too long or too
+    much is: the command would stop it, but nothing has to take that long. Where it was is told.
+    """
     told = as_command(maker, number)
+    if gone.reason.startswith(DIED):
+        return replace(told, kind="died")
     where = stack.read_text() if stack.exists() else ""
     calls = [line.strip() for line in where.splitlines() if line.startswith("  File")]
     reason = f"{gone.reason.removeprefix('its decoder ')} {' < '.join(calls[:4])}"
-    faults = [f"lost: {reason}", *told.faults]
-    return Told(number, "lost", told.what, told.status, faults=tuple(faults))
+    return replace(told, kind="lost", faults=(f"lost: {reason}", *told.faults))
 
 
 def replay(maker: Maker, number: int, place: Path) -> int:
@@ -139,7 +147,7 @@ def report(told: Iterable[Told], seed: int) -> int:
             print(
                 f"    again: python3 scripts/fuzz.py --seed {seed} --case {one.number}", flush=True
             )
-    for kind in (*KINDS, "command", "lost", "input not here"):
+    for kind in (*KINDS, "command", "died", "lost", "input not here"):
         told_of = ", ".join(
             f"{n} with status {s}" for (k, s), n in sorted(statuses.items()) if k == kind
         )

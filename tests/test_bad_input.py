@@ -285,3 +285,24 @@ def test_a_frame_named_twice_is_one_frame(
     assert ran == once
     folder = run(capsys, "check", "demo/plan.toml", "demo", demo, *again, "--json", "-")
     assert len(folder.report["frames"]) == 13
+
+
+@POSIX
+def test_what_is_said_of_an_odd_name_stays_in_one_line(
+    demo: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    odd = tmp_path / "two\nlines\u2028and more"
+    odd.mkdir()
+    commands: list[list[str | Path]] = [
+        [odd],
+        [odd / "one.toml", odd / "other.toml"],
+        [odd / "none.toml", demo],
+        [demo, "--json", odd / "report.dng"],
+        [demo, "--csv", odd],
+        [demo, "--csv", odd / "nowhere" / "report.csv"],
+        [demo, "--json", odd / "report", "--csv", odd / "report"],
+    ]
+    for arguments in commands:
+        ran = run(capsys, "check", *arguments)
+        (line,) = ran.err.splitlines()
+        assert (ran.status, line[: len(SAID)]) == (2, SAID)

@@ -34,6 +34,7 @@ from fuzzing.structure import (
 
 from verify import cli
 from verify.frames import open as opening
+from verify.workers import Lost
 
 SMALL_RUN = 70  # cases: a second or two
 
@@ -71,14 +72,25 @@ def test_the_command_of_the_script(
 def test_a_case_that_takes_its_process_down_is_told_of(
     maker: Maker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(fuzz, "LIMIT_S", 2.0)
+    monkeypatch.setattr(fuzz, "PATIENCE_S", 2.0)
     monkeypatch.setattr(fuzz, "run_as_command", run_here)
     deadly = Deadly(1, maker.inputs, [])
     told = list(fuzz.run_all(deadly, range(1, 4), 1, tmp_path))
     assert [one.number for one in told] == [1, 2, 3]
-    assert [one.kind == "lost" for one in told] == [True, True, False]
-    assert "lost: died (signal 9)" in told[0].faults[0]
+    assert [one.kind for one in told[:2]] == ["died", "lost"]
+    assert told[0].faults == told[2].faults == ()  # the command bore it
     assert "lost: took longer than 2 s" in told[1].faults[0]
+
+
+def test_a_death_that_the_command_does_not_bear_is_a_fault(
+    maker: Maker, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def crashed(case: Case, place: Path) -> Outcome:
+        return replace(run_here(case, place), status=-11)
+
+    monkeypatch.setattr(fuzz, "run_as_command", crashed)
+    told = fuzz.lost(maker, 1, Lost("its decoder died (signal 11)"), tmp_path / "none")
+    assert (told.kind, told.faults) == ("died", ("exit status -11",))
 
 
 def files_of(maker: Maker, number: int, folder: Path) -> dict[str, bytes]:
@@ -173,6 +185,7 @@ BAD: dict[str, tuple[Callable[[Outcome], Outcome], str]] = {
     "no UTF-8": (lambda o: replace(o, err=b"\xff\xfe"), "is not UTF-8"),
     "a colour": (lambda o: replace(o, out=o.out + b"\x1b[31mred\n"), "characters that are not pr"),
     "a long line": (lambda o: replace(o, out=o.out + b"x" * 5000), "has a line of 5000"),
+    "much time": (lambda o: replace(o, seconds=11.0), "took 11 s of processor time"),
     "a status of a crash": (lambda o: replace(o, status=-11), "exit status -11"),
     "another status": (lambda o: replace(o, status=1), "exit status 1 with verdicts ['within']"),
     "the command for wrong": (lambda o: replace(o, status=2), "taken for wrong"),

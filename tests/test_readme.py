@@ -47,7 +47,8 @@ def test_commands_of_the_readme_run(
     assert run(first) == 0
     assert {run(check) for check in checks} <= CHECKED
     written = {path.name for path in tmp_path.iterdir()}
-    assert written == {"first-look", "first-look.json", "first-look.csv"}
+    assert written == {"first-look", "first-look.json", "first-look.csv", "first-look-cards"}
+    assert (tmp_path / "first-look-cards" / "table_0101_card.jpg").is_file()
 
 
 def test_shown_run_is_a_real_one(

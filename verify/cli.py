@@ -18,7 +18,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from verify import __version__
 from verify.checking import Checked
-from verify.errors import GreyproofError, PlanError
+from verify.errors import GreyproofError, PlanError, in_one_line
 from verify.frames.gather import Gathered, gather, with_reference
 from verify.frames.transfer import stated_transfer
 from verify.judge import UNUSABLE
@@ -247,7 +247,7 @@ def _plan_and_frames(
     plans = [path for path in named if path.suffix.lower() == PLAN_ENDING]
     if len(plans) > 1:
         msg = f"one plan at a time, not {len(plans)}: {', '.join(map(str, plans))}"
-        raise PlanError(msg)
+        raise PlanError(in_one_line(msg))
     typed = {"aperture": reading, "iso": iso, "shutter": shutter}
     typed = {key: value for key, value in typed.items() if value is not None}
     if typed and reading is None and not plans:

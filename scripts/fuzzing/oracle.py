@@ -17,6 +17,7 @@ from fuzzing.cases import Case
 
 SCHEMA = Path(__file__).resolve().parents[2] / "verify" / "report" / "check.schema.json"
 UNUSABLE = {"clipped", "dark", "card-doubtful", "unreadable"}  # verdicts that make the status 3
+LIMIT_S = 10.0  # of processor time [s]; what takes longer hangs
 LONGEST = 700  # characters of a line, beside the names in it
 SHORTEST = 12  # characters of a problem: less explains nothing
 SAME_SIGNAL = 1e-9  # relative; the same pixels give the same sum
@@ -66,6 +67,8 @@ class Oracle:
         before : what the case's input gave undamaged, where its pixels are as they were.
         """
         found = list(_stream_faults(outcome, case.frames))
+        if outcome.seconds > LIMIT_S:
+            found.append(f"took {outcome.seconds:.0f} s of processor time")
         if outcome.status == 2:
             if case.kind in {"frame", "names"}:
                 found.append("exit status 2: the command was taken for wrong")

@@ -56,6 +56,7 @@ f_number_written = "marked"
 name = "studio card"
 reflectance = 0.18
 box = [0.42, 0.40, 0.12, 0.16]
+densities = [0.05, 0.35, 1]
 flat = "flat.dng"
 
 [tolerance]
@@ -127,7 +128,8 @@ def test_every_key(read: Read, tmp_path: Path) -> None:
     place = main.card.place
     assert isinstance(place, Place)
     assert (place.box, place.fractions) == ((0.42, 0.40, 0.12, 0.16), True)
-    assert main.card == Card("studio card", 0.18, place, tmp_path / "flat.dng")
+    flat, densities = tmp_path / "flat.dng", (0.05, 0.35, 1.0)
+    assert main.card == Card("studio card", 0.18, place, flat, densities)
     assert main.tolerance == Tolerance(0.17, 0.1)
     assert main.scatter == Scatter(0.08, 0.1, 0.029, 0.05)
     assert main.selection == Selection()

@@ -106,6 +106,17 @@ ELSEWHERE = [
         "[card] reflectance: 18 is not a share of the light above 0 up to",
     ),
     ("[card]\nbox = 5", "[card] box: 5 is no place for the card: give four numbers, COL,ROW,"),
+    *(
+        (
+            f"[card]\ndensities = {written}",
+            f"[card] densities: {shown} is not a list of densities, each a number from 0 to 5",
+        )
+        for written, shown in (("0.3", "0.3"), ('["0.3"]', '"0.3"'), ("[0, 7]", "7"))
+    ),
+    (
+        "[card]\ndensities = [1.55, 0.05]",
+        "[card] densities: the densities of a step wedge rise from step to step: write the ",
+    ),
     (
         "[tolerance]\nabsolute = 0",
         "[tolerance] absolute: 0 is not a number of stops above 0 up to 5",

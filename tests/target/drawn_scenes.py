@@ -112,20 +112,29 @@ def cover(shape: tuple[int, ...], corners: Quad | Points, soft: float = 1.0) -> 
     points = np.asarray(corners, float)
     ends = np.roll(points, -1, axis=0)
     doubled = float((points[:, 0] * ends[:, 1] - ends[:, 0] * points[:, 1]).sum())
-    x, y = np.meshgrid(np.arange(shape[1]) + 0.5, np.arange(shape[0]) + 0.5)
-    depth = np.full(shape[:2], np.inf)
+    rows, cols = (
+        slice(max(0, math.floor(low - soft)), max(0, math.ceil(high + soft)))
+        for low, high in zip(points.min(0)[::-1], points.max(0)[::-1], strict=True)
+    )
+    share = np.zeros(shape[:2])
+    y, x = (g[rows, cols] + 0.5 for g in np.indices(shape[:2]))
+    depth = np.full(y.shape, np.inf)
     for (c, r), (d, s) in zip(points.tolist(), ends.tolist(), strict=True):
         inward = ((d - c) * (y - r) - (s - r) * (x - c)) / math.hypot(d - c, s - r)
         depth = np.minimum(depth, math.copysign(1, doubled) * inward)
-    return np.asarray(np.clip(depth / soft + 0.5, 0, 1))
+    share[rows, cols] = np.clip(depth / soft + 0.5, 0, 1)
+    return share
 
 
 def laid(
     picture: Picture, corners: Quad | Points, color: Color = CARD, soft: float = 1.0
 ) -> Picture:
     """Something flat and even in front of what is there."""
-    share = cover(picture.shape, corners, soft)[..., None]
-    return np.asarray(picture * (1 - share) + np.asarray(color, float) * share)
+    share = cover(picture.shape, corners, soft)
+    there, out = share > 0, picture.copy()
+    part = share[there][:, None]
+    out[there] = picture[there] * (1 - part) + np.asarray(color, float) * part
+    return out
 
 
 def lit(picture: Picture, corners: Quad | Points, stops: float, soft: float = 1.0) -> Picture:
@@ -143,6 +152,12 @@ def shining(picture: Picture, middle: tuple[float, float], radius: float, peak: 
     y, x = np.indices(picture.shape[:2]) + 0.5
     near = np.clip(1 - ((x - middle[0]) ** 2 + (y - middle[1]) ** 2) / radius**2, 0, None)
     return np.asarray(picture + peak * (near**2)[..., None])
+
+
+def lower_half(corners: Quad) -> Quad:
+    """The half of something flat that lies at its third and fourth corner, seen straight on."""
+    left, right = (corners[0] + corners[3]) / 2, (corners[1] + corners[2]) / 2
+    return np.array([left, right, corners[2], corners[3]])
 
 
 def printed(picture: Picture, corners: Quad, rows: int, color: Color = 0.02) -> Picture:

@@ -15,6 +15,7 @@ import tifffile
 from numpy.typing import NDArray
 from scipy.stats import rankdata
 
+from verify.frames.cells import WANTED_SIDE
 from verify.frames.geometry import Box, Size
 from verify.frames.overview import Reduced
 
@@ -83,12 +84,16 @@ def trusted(
         shown, signal = _compared(light[..., 1], frame, cell, read)
         if signal.size >= LEAST_CELLS and _agrees(light[..., 1], frame, cell, read):
             curve = _curve(shown, signal)
+            smaller = max(1, round(max(rows, cols) / WANTED_SIDE))
+            size = cols // smaller, rows // smaller
+            whole = light[: size[1] * smaller, : size[0] * smaller]
+            light = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA))
             main = np.interp(light[..., 1], *curve)
             ratio = light / np.maximum(light[..., 1:2], 1e-4)
             return Reduced(
                 signal=(main[..., None] * ratio).astype(np.float32),
                 colors=("red", "green", "blue"),
-                cell=cell,
+                cell=cell * smaller,
                 neutral=(1.0, 1.0, 1.0),
                 corner=(float(frame.col), float(frame.row)),
                 made_from="embedded",

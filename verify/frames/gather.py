@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from verify.errors import PlanError
+from verify.errors import PlanError, in_one_line
 from verify.frames.open import PICTURE_ENDINGS
 
 
@@ -39,7 +39,8 @@ def gather(named: Sequence[Path]) -> Gathered:
             pictures, others = _inside(path)
             if not pictures:
                 beside = f", only {others} other file{'' if others == 1 else 's'}" if others else ""
-                empty.append(f"{path}: there is no raw or TIFF file in this folder{beside}")
+                named_so = in_one_line(str(path))
+                empty.append(f"{named_so}: there is no raw or TIFF file in this folder{beside}")
         skipped += others
         for file in pictures:
             files.setdefault(os.path.realpath(file), file)
@@ -66,7 +67,7 @@ def _inside(folder: Path) -> tuple[list[Path], int]:
     try:
         inside = [p for p in folder.iterdir() if not p.name.startswith(".") and not p.is_dir()]
     except OSError as error:
-        msg = f"{folder}: this folder cannot be read ({error.strerror or error})"
+        msg = f"{in_one_line(str(folder))}: this folder cannot be read ({error.strerror or error})"
         raise PlanError(msg) from error
     pictures = [p for p in inside if p.suffix.lower() in PICTURE_ENDINGS]
     return sorted(pictures, key=_by_number), len(inside) - len(pictures)

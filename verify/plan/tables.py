@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
@@ -60,6 +61,11 @@ Scale = Annotated[float, _number(0, 20, "a magnification")]
 Length = Annotated[float, _number(0, 5000, "a length in millimetres")]
 Deviation = Annotated[float, _number(0, 3, "a number of stops")]
 Density = Annotated[float, _number(0, 5, "a density")]
+# Not strict, for TOML has lists; what is in them is.
+Densities = Annotated[
+    tuple[Density, ...],
+    Field(strict=False, description="a list of densities, each a number from 0 to 5"),
+]
 Limit = Annotated[float, _number(0, 5, "a number of stops", above=True)]
 Pops = Annotated[int, Field(ge=1, le=1000, description="a whole number from 1 to 1000")]
 Words = Annotated[str, Field(min_length=1, description="text in quotation marks")]
@@ -209,7 +215,16 @@ class CardTable(Table):
     reflectance: Annotated[float, _number(0, 1, "a share of the light", above=True)] = 0.18
     box: Any = None  # what it may be is checked where it is read
     flat: Words | None = None
-    densities: tuple[Density, ...] = ()  # of the steps of a wedge
+    densities: Densities = ()  # of the steps of a wedge
+
+    @field_validator("densities", mode="after")
+    @classmethod
+    def _lightest_first(cls, value: tuple[float, ...]) -> tuple[float, ...]:
+        """The other way round, every step would count with another one's reflectance."""
+        if any(darker <= lighter for lighter, darker in pairwise(value)):
+            msg = "the densities of a step wedge rise from step to step: write the lightest first"
+            raise PlanError(msg)
+        return value
 
 
 class ToleranceTable(Table):

@@ -27,6 +27,7 @@ STYLES = {
     "under": "yellow",
     "clipped": "red",
     "dark": "red",
+    "card-doubtful": "red",
     "unreadable": "red",
 }
 AT_LEAST, AT_MOST = "\N{GREATER-THAN OR EQUAL TO} ", "\N{LESS-THAN OR EQUAL TO} "
@@ -35,6 +36,7 @@ HEADINGS = ("error ± 2u", "settings", "rest", "difference", "below clipping")
 FOLDED = ("error ± 2u", "set-\ntings", "rest", "differ-\nence", "below\nclip-\nping")
 LISTED_UNDER = 70  # columns; on less, figures would be cut and frames are told one by one
 LEAST_NAME = 10  # columns that a frame's name gets in any table
+PLACES = 4  # of the card that are told; of more the pictures say more
 NAMED = 6  # frames named one by one; more are counted
 
 
@@ -59,7 +61,12 @@ def as_text(shoot: Shoot) -> RenderableType:
         if len(shoot.summaries) > 1:
             parts.append(Text(plain(summary.name), style="bold"))
         parts.append(_Frames([shoot.checks[at] for at in own], [names[at] for at in own], common))
-    lines = [*problem_lines(shoot.checks), *_warnings(shoot.checks, names), *_notes(shoot, names)]
+    lines = [
+        *problem_lines(shoot.checks),
+        *_places(shoot.checks, names),
+        *_warnings(shoot.checks, names),
+        *_notes(shoot, names),
+    ]
     if shoot.skipped:
         were = "file in the folders is" if shoot.skipped == 1 else "files in the folders are"
         lines.append(f"{shoot.skipped} other {were} not raw or TIFF: skipped.")
@@ -198,6 +205,20 @@ def _common_warnings(checks: Sequence[FrameCheck]) -> set[str]:
     """Warnings that every measured frame has: told once, not in every row."""
     measured = [set(c.warnings) for c in checks if c.patch is not None]
     return set.intersection(*measured) if len(measured) > 1 else set()
+
+
+def _places(checks: Sequence[FrameCheck], names: Sequence[str]) -> Iterator[str]:
+    """Where the card was found, as --card takes it; nothing where it never stays."""
+    found: dict[str, list[str]] = {}
+    for check, name in zip(checks, names, strict=True):
+        if check.sightings and check.patch is not None and not check.doubtful:
+            box = check.patch.target.box
+            place = f"{box.col},{box.row},{box.width},{box.height}"
+            found.setdefault(place, []).append(name)
+    if len(found) <= PLACES:
+        measured = sum(check.patch is not None for check in checks)
+        for place, about in found.items():
+            yield f"Card found at {place} ({_named(about, measured)})."
 
 
 def _warnings(checks: Sequence[FrameCheck], names: Sequence[str]) -> Iterator[str]:

@@ -4,7 +4,7 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
-from verify.errors import PlanError
+from verify.errors import PlanError, in_one_line
 from verify.frames.open import PICTURE_ENDINGS
 
 STANDARD = "-"  # in the place of a file: standard output
@@ -31,7 +31,7 @@ def check_targets(targets: Mapping[str, str | None]) -> None:
         if place in taken:
             where = "standard output" if target == STANDARD else target
             msg = f"{taken[place]} and {option} both go to {where}: give one of them another file"
-            raise PlanError(msg)
+            raise PlanError(in_one_line(msg))
         taken[place] = option
         if target != STANDARD:
             _check_target(option, target)
@@ -52,7 +52,7 @@ def _check_target(option: str, target: str) -> None:
     else:
         return
     msg = f"{option} {target}: {what}"
-    raise PlanError(msg)
+    raise PlanError(in_one_line(msg))
 
 
 def write_report(target: str, data: bytes) -> None:
@@ -61,4 +61,4 @@ def write_report(target: str, data: bytes) -> None:
         Path(target).write_bytes(data)
     except OSError as error:
         msg = f"{target}: the report cannot be written ({error.strerror or error})"
-        raise PlanError(msg) from error
+        raise PlanError(in_one_line(msg)) from error

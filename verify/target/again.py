@@ -15,6 +15,8 @@ LEAST_CELLS = 1.2  # an overview shows no smaller movement
 SUPPORT = 0.5  # of a side, of three sides at least
 SAME_COLOR = 0.25  # stop off neutral
 CLEAN = 0.9  # of the box
+EVEN = 0.12  # stop, off the middle level of a box in one light
+OTHER_LIGHT = 0.15  # stop; a box that much darker than the face lies in a shadow
 AROUND = 0.2  # of its extent, looked at on each side
 BLACK_SIGMAS = 2.5  # of a cell's noise; signal that is no higher shows nothing
 
@@ -41,11 +43,14 @@ def still_there(light: Light, overview: Overview, last: Target) -> bool:
     face = face_of(light, quad)
     if face is None or (light.balanced and max(map(abs, face.colors)) > SAME_COLOR):
         return False
-    return _even_box(light, overview, last)
+    return _even_box(light, overview, last, face.level)
 
 
-def _even_box(light: Light, overview: Overview, last: Target) -> bool:
-    """Whether the box that was measured is as even as then: no shadow or hand in it now."""
+def _even_box(light: Light, overview: Overview, last: Target, level: float) -> bool:
+    """Whether the box that was measured has the even light of the face: no shadow or hand in it.
+
+    ``level`` is that of the face where it is even [stop].
+    """
     box = last.box
     ends = np.array([[box.col, box.row], [box.col + box.width, box.row + box.height]], float)
     (left, top), (right, bottom) = np.rint(overview.to_cells(ends)).astype(int)
@@ -53,8 +58,9 @@ def _even_box(light: Light, overview: Overview, last: Target) -> bool:
     if part.size < 4:
         return False
     noise = float(np.median(light.noise[max(top, 0) : bottom, max(left, 0) : right]))
-    off = np.abs(part - np.median(part))
-    return bool(np.mean(off <= max(0.12, 4 * noise)) >= CLEAN)
+    own = float(np.median(part))
+    off = np.abs(part - own)
+    return own > level - OTHER_LIGHT and bool(np.mean(off <= max(EVEN, 4 * noise)) >= CLEAN)
 
 
 def _shows_nothing(overview: Overview, quad: Quad) -> bool:

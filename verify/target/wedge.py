@@ -20,6 +20,7 @@ from verify.target.row import fit_row, level_at, rough_row
 
 FEWEST = 5  # patches
 MOST = 40
+DETOUR = 1.3  # all changes from piece to piece against the whole fall
 BESIDE = 0.25  # of the patches of a row: pieces that may happen to stand beside it
 EDGES = (0.03, 0.06, 0.12)  # stop a cell: what is an edge, from faint steps to hard ones
 SMALLEST_SIDE = 60  # of a level of reduction [cell]
@@ -65,7 +66,9 @@ def find_wedge(stops: NDArray[np.float32]) -> Wedge | None:
         steps = linked(patches)
         for group in groups(steps, FEWEST, 3 * MOST):
             order = _run(*places(patches, steps, group))
-            if order is not None and (best is None or len(order) > len(best.levels)):
+            if order is None or (best is not None and len(order) <= len(best.levels)):
+                continue
+            if _falls(stops, patches.centres[order]):
                 best = _wedge_of(stops, patches, order) or best
     return best
 
@@ -119,6 +122,14 @@ def _run(members: list[int], cells: NDArray[np.float64]) -> NDArray[np.intp] | N
     if not FEWEST <= len(longest) <= MOST or beside > BESIDE * len(longest):
         return None
     return np.asarray(members)[longest]
+
+
+def _falls(stops: NDArray[np.float32], centres: NDArray[np.float64]) -> bool:
+    """Whether pieces get darker one after the other, but for noise: a look that costs nothing."""
+    limits = stops.shape[1] - 1, stops.shape[0] - 1
+    col, row = np.clip(np.rint(centres - 0.5), 0, limits).astype(int).T
+    change = np.diff(stops[row, col, 0])
+    return bool(np.abs(change).sum() < DETOUR * abs(change.sum()))
 
 
 def _steepness(stops: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -127,7 +127,6 @@ def test_nobody_is_asked_where_the_place_is_given(make: Make, tmp_path: Path) ->
     assert told.asked == [KEY]
 
 
-@pytest.mark.xfail(reason="checking hands the given box to compare() as if a search had found it")
 def test_a_given_place_is_no_candidate(make: Make, tmp_path: Path) -> None:
     """The schema: "candidates" is empty where the place was given."""
     assert done(tmp_path, make("a_0001.dng", scene=SET), text=BOXED).check.sightings == ()

@@ -70,7 +70,6 @@ def test_a_doubtful_card_is_status_3(tmp_path: Path, capsys: Capture) -> None:
     assert "several-cards (two.dng): More than one thing in the picture looks like" in ran.out
 
 
-@pytest.mark.xfail(reason="with --quiet nothing tells why the status is 3")
 def test_a_doubtful_card_is_a_problem_to_be_told_of(tmp_path: Path, capsys: Capture) -> None:
     two = writer(tmp_path)("two.dng", scene=TWO_CARDS)
     ran = run(capsys, "check", two, "--quiet")

@@ -272,7 +272,6 @@ def test_the_summary_counts_a_doubtful_card_as_not_usable() -> None:
     assert (found.count, found.within, found.over, found.unusable) == (2, 1, 0, 1)
 
 
-@pytest.mark.xfail(reason="summary() takes the error of what need not be the card into the mean")
 def test_a_doubtful_card_is_no_part_of_the_mean() -> None:
     doubted = replace(frame(2, 2), warnings=("unlikely-level",))
     found = summary("main", judged(frame(1, 0.1), doubted))

@@ -217,6 +217,12 @@ def test_the_step_of_a_wedge_is_guessed(step: float) -> None:
     assert equal_steps(with_noise) == pytest.approx(rho, rel=EXACT)
 
 
+def test_a_wedge_of_which_nothing_is_known_still_has_steps() -> None:
+    nothing = equal_steps([math.nan, 0.0, -1.0, 0.1, math.nan])
+    assert nothing == pytest.approx([10 ** (-COMMON_STEPS[0] * n) for n in range(5)])
+    assert linearity(nothing, [math.nan] * 5, [0.01] * 5, steps_known=False) is None
+
+
 def test_a_wedge_of_unknown_steps_shows_a_bend_but_no_slope() -> None:
     rho = np.array(reflectances_of(0.05 + 0.15 * np.arange(10)))
     u = np.full(10, 0.005)

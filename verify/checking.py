@@ -106,9 +106,12 @@ class Checker:
         at = setup_of(self.plan, frame.path, frame.settings)
         setup = self.plan.setups[at]
         place = self.wanted.place or setup.card.place
-        picture = frame.overview() if self.wanted.pictures else None
+        picture = None
+        if self.wanted.pictures:
+            with suppress(FrameError):  # a picture to look at is no condition for measuring
+                picture = frame.overview()
         if isinstance(place, Place):
-            return self._compared(frame, at, Search((given_target(frame, place),)), picture)
+            return self._compared(frame, at, given_target(frame, place), None, picture)
         framing = (at, body(frame.settings), frame.size)
         last = ask(framing)
         expected = expected_here(frame.settings, setup, self.wanted.offset)
@@ -127,16 +130,24 @@ class Checker:
                 warnings=search.doubts,
             )  # fmt: skip
             return Checked(check, at, picture=picture)
-        done = self._compared(frame, at, search, picture)
+        done = self._compared(frame, at, search.found[0], search, picture)
         doubtful = done.check.doubtful
         return replace(done, framing=framing, card=None if doubtful else search.found[0])
 
-    def _compared(self, frame: Frame, at: int, search: Search, picture: Overview | None) -> Checked:
-        """The first thing found, measured and held against the plan."""
+    def _compared(
+        self,
+        frame: Frame,
+        at: int,
+        target: Target,
+        search: Search | None,
+        picture: Overview | None,
+    ) -> Checked:
+        """A target measured and held against the plan."""
         setup = self.plan.setups[at]
         flat = self._flat(setup)
-        patch = measure(frame, search.found[0], flat)
-        neutrals = measured_neutrals(frame, search.patches, setup.card.densities, flat)
+        patch = measure(frame, target, flat)
+        patches = () if search is None else search.patches
+        neutrals = measured_neutrals(frame, patches, setup.card.densities, flat)
         check = compare(
             frame.path, frame.settings, patch, setup, frame.notes, self.wanted.offset, search,
             neutrals,

@@ -183,6 +183,8 @@ def check(
     )
     shoot = _run(plan, files, options, gathered.skipped, out, album)
     _print(shoot, out)
+    if album is not None and album.problem:
+        out.problems.print(plain_text(f"greyproof: {album.problem}"))
     for target, make in ((json, as_json), (csv, as_csv)):
         if target is not None:
             _write(target, make(shoot))

@@ -138,6 +138,8 @@ def compare(
     rest = None if error is None or part is None else error - part.stops
     if search is not None:
         warnings += search.doubts
+        if patch.target.found_by == "shape" and not search.again and "uneven" in warnings:
+            warnings.append("card-unsure")  # the box was to lie in one even light
         if len(search.found) > 1:
             notes.append(_several(search))
     budget = _budget(patch, setup, offset)

@@ -25,7 +25,8 @@ class Summary:
     within: int
     over: int
     under: int
-    unusable: int  # clipped, dark, doubtful or unreadable; no-card is none of these
+    unusable: int  # clipped, dark, doubtful or unreadable
+    no_card: int  # without a card, which is no failure: of the subject, before or after
     mean_error_stops: float | None  # of the frames with a value; None without a plan
     spread_stops: float | None  # their standard deviation; None for fewer than two
 
@@ -65,7 +66,8 @@ def summary(name: str, checks: Iterable[FrameCheck]) -> Summary:
     """Count the verdicts of one set-up and body."""
     checks = list(checks)
     verdicts = [c.verdict for c in checks]
-    errors = [c.error_stops for c in checks if c.error_stops is not None and c.bound is None]
+    sure = [c for c in checks if c.bound is None and not c.doubtful]
+    errors = [c.error_stops for c in sure if c.error_stops is not None]
     mean = sum(errors) / len(errors) if errors else None
     spread = None
     if mean is not None and len(errors) > 1:
@@ -77,6 +79,7 @@ def summary(name: str, checks: Iterable[FrameCheck]) -> Summary:
         over=verdicts.count("over"),
         under=verdicts.count("under"),
         unusable=sum(verdicts.count(v) for v in UNUSABLE),
+        no_card=verdicts.count("no-card"),
         mean_error_stops=mean,
         spread_stops=spread,
     )

@@ -33,7 +33,6 @@ TOLERANCE = 0.015  # relative standard uncertainty of a reflectance; common prac
 LEAST_TOLERANCE = 0.0005  # of reflectance: the published sets differ by so much on black
 FEWEST = 4  # patches
 SURE = 0.99  # chance with which a linear file is called linear
-DENSITY = math.log2(10)  # stops of a density of 1
 
 Cause = Literal["none", "flare", "black", "slope", "curve"]
 
@@ -107,12 +106,14 @@ def equal_steps(signals: ArrayLike) -> tuple[float, ...]:
 
     Parameters
     ----------
-    signals : (n,) linear signals in order; NaN where one is not known.
+    signals : (n,) linear signals in order; one that is not known is NaN, or 0 or below.
     """
-    level = np.log2(np.asarray(signals, float))
-    step = float(np.nanmedian(-np.diff(level))) / DENSITY
+    signal = np.asarray(signals, float)
+    steps = -np.diff(np.log10(np.where(np.nan_to_num(signal) > 0, signal, np.nan)))
+    known = steps[np.isfinite(steps)]
+    step = float(np.median(known)) if known.size else 0.0
     nearest = min(COMMON_STEPS, key=lambda d: abs(math.log(max(step, 1e-3) / d)))
-    return tuple((10.0 ** (-nearest * np.arange(len(level)))).tolist())
+    return tuple((10.0 ** (-nearest * np.arange(len(signal)))).tolist())
 
 
 def reflectances_of(densities: ArrayLike) -> tuple[float, ...]:

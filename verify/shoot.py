@@ -1,6 +1,7 @@
 """The main path: a plan and files to a ``Shoot``, the one record that reports are made from."""
 
 from collections.abc import Callable, Hashable, Iterator, Sequence
+from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -99,7 +100,8 @@ def _checked(plan: Plan, files: Sequence[Path], options: Options) -> Iterator[Ch
         return result
 
     if options.jobs == 0:
-        yield from map(kept, directly(make, files, last_card))
+        with closing(make()) as checker:
+            yield from map(kept, directly(lambda: checker, files, last_card))
         return
     with Workers(make, options.jobs, limits) as workers:
         for file, result in zip(files, workers.run(files, last_card), strict=True):

@@ -9,8 +9,8 @@ import pytest
 from numpy.typing import NDArray
 
 from verify.errors import BoxError
-from verify.frames.colors import main_color
 from verify.frames.cells import WANTED_SIDE
+from verify.frames.colors import main_color
 from verify.frames.frame import Frame, Kept, Region, Settings
 from verify.frames.geometry import Box, Size
 from verify.frames.overview import Reduced

@@ -153,7 +153,6 @@ def test_opcodes_are_left_out(tmp_path: Path) -> None:
         assert not np.allclose(whole_of(first).signal, whole_of(second).signal)
 
 
-@pytest.mark.xfail(reason=CURVE)
 def test_an_opcode_that_makes_codes_linear_is_not_left_out(tmp_path: Path) -> None:
     """As lossy DNG files have one: their codes are encoded, and MapPolynomial undoes it."""
     codes = random_codes(ROWS, COLS, 3, low=0, high=4095)
@@ -175,7 +174,6 @@ def test_a_linear_dng(planes: int, tmp_path: Path) -> None:
     assert overview.colors == ("red", "green", "blue", "white")[:planes]
 
 
-@pytest.mark.xfail(reason="DngSource.reduced() scales every plane by the white of the first")
 def test_a_linear_dng_with_a_white_of_each_plane(tmp_path: Path) -> None:
     codes = random_codes(ROWS, COLS, 3)
     levels = tag(BLACK, SHORT, 500, 510, 520), tag(WHITE, SHORT, 4000, 3000, 2000)
@@ -226,7 +224,6 @@ def test_where_a_sensor_clips_below_white_through_libraw(tmp_path: Path) -> None
     source.close()
 
 
-@pytest.mark.xfail(reason="DngSource.reduced() says that every sensor clips at the stated white")
 def test_where_a_sensor_clips_below_white(tmp_path: Path) -> None:
     body = CameraModel(clip=14000)
     codes = random_codes(64, 96, low=9000, high=18000).clip(max=14000)
@@ -287,15 +284,16 @@ def test_a_large_encoded_picture_is_averaged_before_it_is_decoded(tmp_path: Path
     "name",
     ["RAW_NIKON_D1.NEF", "RAW_CANON_G1.CRW", "RAW_KODAK_DC50.KDC", "blackmagic_pocket_cup.dng",
      "canon550d_magiclantern_colorchecker.dng", "oiio_synthetic_bayer_256x172.dng",
-     pytest.param("canon_eos_6d_lossy_linear.dng", marks=pytest.mark.xfail(reason=CURVE))],
+     "canon_eos_6d_lossy_linear.dng"],
 )  # fmt: skip
 def test_overviews_of_real_files(name: str, real_frames: Path) -> None:
     with open_frame(real_frames / "raw" / name) as frame:
         overview = frame.overview()
         expected = cell_means(frame, overview)
         span = min(w - b for w, b in zip(*_ends(frame), strict=True))
-    # Half a code, and what opcodes for the whole picture may change is not in the overview.
-    close = np.abs(overview.signal - expected) <= 0.51 / span + 1e-5
+    # Half a code; of a curve, which is applied to the means of cells, what it bends within one.
+    bent = 0.05 * np.abs(expected) if "lossy" in name else 0.0
+    close = np.abs(overview.signal - expected) <= 0.51 / span + 1e-5 + bent
     assert close.mean() > 0.999
 
 

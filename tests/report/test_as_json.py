@@ -42,7 +42,7 @@ LINEARITY = (
     "cause steps_known"
 )
 PLANNED_CARD = "name reflectance box looked_for flat densities"
-SETUP = "name count within over under unusable mean_error_stops spread_stops"
+SETUP = "name count within over under unusable no_card mean_error_stops spread_stops"
 UNITS = {"_stops": "[stop]", "_s": "[s]", "_mm": "[mm]", "_um": "[um]"}
 
 

@@ -120,7 +120,7 @@ def test_what_became_of_the_search_is_told_with_what_to_do(tmp_path: Path) -> No
         f"Note ({two.name}): 2 things look like the card: at {first}, which is measured, and at "
         f"{second}. Say which it is with --card, or cover the other." in lines
     )
-    assert lines[-1].startswith("4 frames: 1 within, 1 not usable; ")
+    assert lines[-1].startswith("4 frames: 1 within, 1 not usable, 2 without a card; ")
     # Asked for problems only, a frame without a card is one.
     assert [line.split(":")[0] for line in problem_lines(shoot.checks)] == [str(none), str(gel)]
 

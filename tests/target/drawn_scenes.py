@@ -38,7 +38,7 @@ ALLOWED_STOPS = 0.03  # issue: right within so much
 
 def plain(level: Color = 0.4, rows: int = ROWS, cols: int = COLS) -> Picture:
     """A backdrop of one colour."""
-    return np.ones((rows, cols, 3)) * np.asarray(level, float)
+    return np.asarray(np.ones((rows, cols, 3)) * np.asarray(level, float))
 
 
 def wrinkled(
@@ -100,6 +100,11 @@ def standing(
     for axis, angle in enumerate(np.radians([*tilt_deg, turn_deg])):
         flat = flat @ cv2.Rodrigues(np.eye(3)[axis] * angle)[0].T
     return np.asarray(np.array(middle) + flat[:, :2] * away / (away + flat[:, 2:]))
+
+
+def moved(corners: Quad, right: float, down: float) -> Quad:
+    """The same outline at another place."""
+    return np.asarray(corners + np.array([right, down]))
 
 
 def cover(shape: tuple[int, ...], corners: Quad | Points, soft: float = 1.0) -> Picture:
@@ -190,7 +195,7 @@ def exposed(
     if sigma:
         grain = np.random.default_rng(seed).standard_normal(light.shape)
         light = light + sigma * np.sqrt(np.maximum(light, 0) * CARD_SIGNAL + 1e-6) * grain
-    return np.minimum(light, clips_at)
+    return np.asarray(np.minimum(light, clips_at))
 
 
 def overview_of(signal: Picture, **changed: Any) -> Overview:

@@ -140,12 +140,12 @@ def in_stops(picture: Picture) -> Picture:
     return np.stack([level, calm[..., 0] - level, calm[..., 2] - level], axis=-1)
 
 
-def plain(rows: int = 500, cols: int = 750, level: float = 0.2) -> Picture:
+def plain(rows: int = 400, cols: int = 600, level: float = 0.2) -> Picture:
     """A backdrop of one grey."""
     return np.full((rows, cols, 3), level, np.float32)
 
 
-def cloth(seed: int = 1, rows: int = 500, cols: int = 750) -> Picture:
+def cloth(seed: int = 1, rows: int = 400, cols: int = 600) -> Picture:
     """A wrinkled backdrop: folds, creases and weave."""
     rng = np.random.default_rng(seed)
     folds = np.zeros((rows, cols), np.float32)
@@ -155,7 +155,7 @@ def cloth(seed: int = 1, rows: int = 500, cols: int = 750) -> Picture:
     return np.asarray(0.15 * np.exp2(folds)[..., None] * np.ones(3, np.float32), np.float32)
 
 
-def scattered(seed: int = 1, rows: int = 500, cols: int = 750) -> Picture:
+def scattered(seed: int = 1, rows: int = 400, cols: int = 600) -> Picture:
     """Coloured rectangles of all sizes, thrown about."""
     rng = np.random.default_rng(seed)
     picture = plain(rows, cols, 0.3)
@@ -167,7 +167,7 @@ def scattered(seed: int = 1, rows: int = 500, cols: int = 750) -> Picture:
     return picture
 
 
-def wall(kind: str, seed: int = 1, rows: int = 500, cols: int = 750) -> Picture:
+def wall(kind: str, seed: int = 1, rows: int = 400, cols: int = 600) -> Picture:
     """Bricks, coloured tiles, or grey keys as on a keyboard, side by side with dark joints."""
     rng = np.random.default_rng(seed)
     picture = plain(rows, cols, float(rng.uniform(0.02, 0.1)))
@@ -188,7 +188,7 @@ def wall(kind: str, seed: int = 1, rows: int = 500, cols: int = 750) -> Picture:
     return picture
 
 
-def shelf(seed: int = 1, rows: int = 500, cols: int = 750) -> Picture:
+def shelf(seed: int = 1, rows: int = 400, cols: int = 600) -> Picture:
     """Books side by side on shelves."""
     rng = np.random.default_rng(seed)
     picture = plain(rows, cols, 0.04)

@@ -105,7 +105,7 @@ def test_a_noisy_or_soft_chart_is_found(noise: float, soft: float) -> None:
 @pytest.mark.parametrize(("width", "soft"), [(0.12, 0.8), (0.15, 0.9), (0.2, 1.0), (0.85, 1.5)])
 def test_a_chart_is_found_small_and_large(width: float, soft: float, turn: float) -> None:
     width = width if turn in {0, 15} else min(width, 0.55)
-    picture, truth = taken(Pose(width, turn), soft=soft)
+    picture, truth = taken(Pose(width, turn), plain(500, 750), soft=soft)
     assert off_pitches(find_chart(picture), truth) < SOFT_NEAR
 
 

@@ -12,6 +12,7 @@ from drawn_scenes import (
     apart,
     laid,
     lights,
+    moved,
     plain,
     right_of,
     standing,
@@ -52,7 +53,7 @@ def test_sides_that_are_off_move_to_the_edges(turn: float, backdrop: float) -> N
 @pytest.mark.parametrize("tilt", [(40, 20), (-35, 25), (0, 45)])
 def test_in_perspective(tilt: tuple[float, float]) -> None:
     true = standing(PLACE, 120, 90, 8, tilt, 300)
-    outline = found(laid(plain(), true), true + (1.5, -1))
+    outline = found(laid(plain(), true), moved(true, 1.5, -1))
     assert outline is not None
     assert apart(outline.quad, true) < NEAR_NOISY
 
@@ -72,14 +73,14 @@ def test_exposure_moves_no_edge(stops: float) -> None:
 def test_in_front_of_wrinkles_and_in_noise() -> None:
     picture = laid(wrinkled(), CARD_QUAD)
     for sigma in (0.0, SIGMA_3200):
-        outline = found(picture, CARD_QUAD + (1, -1), sigma=sigma)
+        outline = found(picture, moved(CARD_QUAD, 1, -1), sigma=sigma)
         assert outline is not None
         assert apart(outline.quad, CARD_QUAD) < NEAR_NOISY
         assert min(outline.support) > 0.7
 
 
 def test_sides_of_a_soft_card_are_in_the_middle_of_the_blur() -> None:
-    outline = found(laid(plain(), CARD_QUAD, soft=4), CARD_QUAD + (1, -1))
+    outline = found(laid(plain(), CARD_QUAD, soft=4), moved(CARD_QUAD, 1, -1))
     assert outline is not None
     assert apart(outline.quad, CARD_QUAD) < 1
 
@@ -105,7 +106,7 @@ def test_what_lies_over_a_side_takes_its_support(share: float) -> None:
 
 def test_a_finger_over_the_rim_leaves_the_side_where_it_is() -> None:
     picture = laid(laid(plain(), CARD_QUAD), standing((228, 135), 30, 12, 20), SKIN)
-    outline = found(picture, CARD_QUAD + (1, 0))
+    outline = found(picture, moved(CARD_QUAD, 1, 0))
     assert outline is not None
     assert apart(outline.quad, CARD_QUAD) < NEAR_NOISY
 

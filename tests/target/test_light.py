@@ -40,7 +40,9 @@ def off(found: NDArray[np.float32], wanted: NDArray[np.float32] | float) -> floa
 def finite(light: Light) -> bool:
     """Whether there is a number for every cell."""
     return bool(
-        np.isfinite(light.smooth).all() and np.isfinite(light.noise).all() and light.noise.min() >= 0
+        np.isfinite(light.smooth).all()
+        and np.isfinite(light.noise).all()
+        and light.noise.min() >= 0
     )
 
 
@@ -122,7 +124,9 @@ def test_one_clipped_colour_is_enough() -> None:
 def test_exposure_moves_the_level_and_nothing_else() -> None:
     picture = laid(wrinkled(), standing((180, 120), 90, 70, 20))
     one, other = lights(picture), lights(picture, stops=-2)
-    assert off(one.smooth, other.smooth + np.float32([2, 0, 0])) < 0.03  # black parts, most of all
+    assert (
+        off(one.smooth, other.smooth + np.array([2, 0, 0], np.float32)) < 0.03
+    )  # black parts, most of all
 
 
 @pytest.mark.parametrize("sigma", [0.02, 0.07, 0.3])
@@ -195,7 +199,7 @@ def test_nothing_is_steep_in_an_even_light() -> None:
     assert steepness(lights(plain())).max() < FLOATS
 
 
-SHAPES = [(1, 1), (1, 2), (2, 1), (3, 3), (7, 9), (8, 8), (20, 20), (1, 480), (480, 2), (5, 480)]
+SHAPES = [(1, 1), (1, 2), (2, 1), (7, 9), (20, 20), (1, 480), (480, 2)]
 
 
 @pytest.mark.parametrize("shape", SHAPES)

@@ -13,6 +13,7 @@ from drawn_scenes import (
     lights,
     lit,
     lower_half,
+    moved,
     on_set,
     plain,
     printed,
@@ -131,7 +132,7 @@ def calm(picture: Picture, *quads: Quad) -> list[bool]:
 
 
 def test_an_even_grey_face_is_calm() -> None:
-    beside = QUAD + (0, -60)
+    beside = moved(QUAD, 0, -60)
     picture = laid(laid(plain(), QUAD), beside, RED)
     assert calm(picture, QUAD, beside) == [True, False]
     assert calm(lit(picture, right_of(180), -1), QUAD) == [True]  # one edge across it

@@ -4,9 +4,19 @@ from itertools import permutations
 
 import numpy as np
 import pytest
-from drawn_scenes import apart, cover, standing
+from drawn_scenes import apart, cover, moved, standing
 
-from verify.target.quads import Quad, angles, area, around, clockwise, crossing, mask, overlap, sides
+from verify.target.quads import (
+    Quad,
+    angles,
+    area,
+    around,
+    clockwise,
+    crossing,
+    mask,
+    overlap,
+    sides,
+)
 
 pytestmark = pytest.mark.filterwarnings("error")
 
@@ -124,8 +134,8 @@ def test_parallel_lines_do_not_cross() -> None:
 
 def test_known_overlaps() -> None:
     assert overlap(SQUARE, SQUARE) == pytest.approx(1)
-    assert overlap(SQUARE, SQUARE + (20, 0)) == pytest.approx(0.5)
-    assert overlap(SQUARE, SQUARE + (20, 20)) == pytest.approx(0.25)
+    assert overlap(SQUARE, moved(SQUARE, 20, 0)) == pytest.approx(0.5)
+    assert overlap(SQUARE, moved(SQUARE, 20, 20)) == pytest.approx(0.25)
     assert overlap(SQUARE, SQUARE + 100) == 0
     middle = SQUARE.mean(0)
     assert overlap(middle + (SQUARE - middle) / 4, SQUARE) == pytest.approx(1)

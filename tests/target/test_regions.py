@@ -1,4 +1,4 @@
-"""Quadrilaterals around even regions: the card's is among them; nothing is where nothing is even."""
+"""Quadrilaterals around even regions: the card's is among them, and there is none of nothing."""
 
 import numpy as np
 import pytest

@@ -48,7 +48,7 @@ def test_widths_and_heights_must_shrink_together(shrinks: bool) -> None:
 
 @pytest.mark.parametrize("by", [0, 6])
 def test_all_borders_must_be_in_place(by: int) -> None:
-    picture = plain(level=0.05)
+    picture = plain(500, 750, 0.05)
     borders = 60 + 70 * np.arange(COUNT + 1)
     borders[3] += by
     for n in range(COUNT):

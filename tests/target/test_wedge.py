@@ -62,7 +62,7 @@ def test_a_wedge_is_found_at_any_turn(turn: float) -> None:
     ("count", "step"), [(5, 0.30), (6, 0.20), (12, 0.15), (15, 0.10), (16, 0.05)]
 )
 def test_wedges_of_the_common_steps_are_found(count: int, step: float) -> None:
-    found, truth = found_in(wedge(count, step), Pose(0.7, 5, (10, -15)))
+    found, truth = found_in(wedge(count, step), Pose(0.7, 5, (10, -15)), plain(500, 750, 0.1))
     assert found is not None
     assert len(found.levels) == count
     assert off_pitches(found, truth) < NEAR
@@ -160,7 +160,7 @@ def test_other_rows_are_no_wedge(picture: Callable[[], Picture]) -> None:
 @pytest.mark.parametrize("widths", [(35, 100), (50, 70), (20, 26)])
 def test_a_row_of_unequal_patches_is_no_wedge(widths: tuple[int, int], seed: int) -> None:
     rng = np.random.default_rng(seed)
-    picture = plain(level=0.1)
+    picture = plain(500, 750, 0.1)
     left = 40
     for level in FALLING:
         wide = int(rng.uniform(*widths))
@@ -171,7 +171,7 @@ def test_a_row_of_unequal_patches_is_no_wedge(widths: tuple[int, int], seed: int
 
 def test_panels_with_shading_of_their_own_are_no_wedge() -> None:
     """A folding screen: each panel darker than the last, and across itself."""
-    picture = plain(level=0.1)
+    picture = plain(500, 750, 0.1)
     for n, level in enumerate(FALLING):
         shade = np.exp2(level + 0.3 * np.linspace(-1, 1, 70, dtype=np.float32))
         picture[200:320, 60 + 70 * n : 130 + 70 * n] = shade[None, :, None]
@@ -193,7 +193,7 @@ def test_the_neutrals_of_a_chart_are_no_wedge(share: float) -> None:
 
 
 def test_a_gradient_is_no_wedge() -> None:
-    picture = plain(level=0.1)
+    picture = plain(500, 750, 0.1)
     fall = np.exp2(-np.linspace(0, 5, 650, dtype=np.float32))
     picture[150:350, 50:700] = fall[None, :, None]
     assert find_wedge(in_stops(exposed(picture, noise=0.002))) is None

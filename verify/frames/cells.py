@@ -47,11 +47,15 @@ def in_cells(
     if codes.dtype not in (np.uint8, np.uint16, np.float32):
         codes = codes.astype(np.float32)
     rows, cols = codes.shape[0] // cell, codes.shape[1] // cell
+    if not rows or not cols:
+        return np.empty((0, 0, colors), np.float32)
     if pattern is None:
         return _reduced(codes[: rows * cell, : cols * cell], cell)
     side = int(np.lcm(*pattern.shape))  # of a square repeat
     parts = max(1, side // cell)  # cells along a repeat: 1, or 2 of a divided one
     rows, cols = rows // parts * parts, cols // parts * parts
+    if not rows or not cols:
+        return np.empty((0, 0, colors), np.float32)
     wide = np.tile(pattern, (side // pattern.shape[0], side // pattern.shape[1]))
     mosaic = codes[: rows * cell, : cols * cell, 0]
     repeats = rows * cell // side, cols * cell // side

@@ -42,6 +42,7 @@ from verify.frames.mosaic import black_of_colors, of_one_plane, repeated
 from verify.frames.opcodes import Applied, Opcode, apply_opcodes
 from verify.frames.overview import Reduced
 
+SAMPLE_ROWS = 48  # rows looked at for the clipping level
 EMBEDDED_FROM = 4_000_000  # pixels; a smaller picture is decoded as fast as it is checked
 LEAST_CHUNKS = 16  # strips or tiles; of fewer, the few that are checked are most of the work
 # SubTileBlockSize, RowInterleaveFactor, ColumnInterleaveFactor and CFALayout: 1 is plain order
@@ -145,7 +146,8 @@ class DngSource:
     def reduced(self, wanted: int = WANTED_SIDE) -> Reduced:
         """The active area in cells, or the embedded picture where that costs less.
 
-        The opcodes, which change the light little, are left out.
+        Of a mosaic the opcodes are left out, which even the light out a little. Of planes they
+        are applied: they can be the curve that the codes are stored by.
         """
         shown = self._embedded() if wanted == WANTED_SIDE else None
         if shown is not None:
@@ -153,15 +155,30 @@ class DngSource:
         self.chunks.keep_whole()
         count, size = len(self.colors), self.size
         cell = cell_size(size.width, size.height, self.pattern, wanted)
-        codes = in_cells(self._linear_codes(self.area), self.pattern, count, cell)
+        codes = self._linear_codes(self.area)
         black = black_of_colors(self._even_black(), self.pattern, count)
-        span = self.levels.white[0] - black
+        white = np.resize(self.levels.white, count)  # of a mosaic one for all colours
+        signal = (in_cells(codes, self.pattern, count, cell) - black) / (white - black)
+        if self.opcodes and self.pattern is None and signal.size:
+            rows, cols = signal.shape[:2]
+            shaped = signal[..., 0] if count == 1 else signal
+            done = apply_opcodes(self.opcodes, shaped, 0, 0, rows, cols)
+            signal = done.signal.reshape(signal.shape)
         return Reduced(
-            signal=((codes - black) / span).astype(np.float32),
+            signal=signal.astype(np.float32),
             colors=self.colors,
             cell=cell,
             neutral=self.neutral,
+            clips_at=self._clips_at(codes, float(white[0]), float(black.max())),
         )
+
+    def _clips_at(self, codes: NDArray[Any], white: float, black: float) -> float:
+        """Signal at which the photosites of a mosaic clip, by rows spread over the picture."""
+        if codes.shape[2] > 1 or codes.dtype.kind == "f":
+            return 1.0
+        rows = codes[:: max(1, codes.shape[0] // SAMPLE_ROWS) | 1, :, 0]
+        found = clipping_code(rows, white, 1 if self.pattern is None else self.pattern.shape[1])
+        return 1.0 if found is None else (found - black) / (white - black)
 
     def _embedded(self) -> Reduced | None:
         """The embedded picture, of a large file whose parts can be decoded one by one."""

@@ -14,7 +14,7 @@ from typing import Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from verify.errors import BoxError
+from verify.errors import BoxError, NotAFrame
 from verify.frames.cells import WANTED_SIDE
 from verify.frames.geometry import Box, Size, stored_box, upright, upright_size
 from verify.frames.overview import Overview, Reduced, turned
@@ -207,7 +207,15 @@ class Frame:
         NotAFrame
             If the pixels cannot be decoded.
         """
-        return turned(self.source.reduced(wanted), self.source.size, self.settings.orientation)
+        reduced = self.source.reduced(wanted)
+        if not reduced.signal.size:
+            size = self.size
+            msg = (
+                f"its picture of {size.width} x {size.height} pixels is too small to look for a "
+                "card in: say where it is with --card"
+            )
+            raise NotAFrame(msg)
+        return turned(reduced, self.source.size, self.settings.orientation)
 
     def __enter__(self) -> "Frame":
         return self

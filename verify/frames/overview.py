@@ -69,6 +69,11 @@ class Overview:
         return np.asarray(np.rint(scaled * 255), np.uint8)
 
 
+def _numbers(signal: NDArray[np.float32], most: float) -> NDArray[np.float32]:
+    """A signal without what is no number: a floating-point file may hold it."""
+    return np.nan_to_num(signal, nan=0.0, posinf=most, neginf=0.0)
+
+
 def turned(reduced: Reduced, stored: Size, orientation: int) -> Overview:
     """An overview as a person sees it, from one as stored.
 
@@ -83,7 +88,7 @@ def turned(reduced: Reduced, stored: Size, orientation: int) -> Overview:
     opposite = col + cols * reduced.cell, row + rows * reduced.cell
     ends = [upright_point(c, r, stored, orientation) for c, r in ((col, row), opposite)]
     return Overview(
-        signal=upright(reduced.signal, orientation),
+        signal=upright(_numbers(reduced.signal, reduced.clips_at), orientation),
         colors=reduced.colors,
         cell=reduced.cell,
         corner=(min(c for c, _ in ends), min(r for _, r in ends)),

@@ -43,27 +43,24 @@ class Album:
             msg = f"--show {folder}: the folder cannot be made ({error.strerror or error})"
             raise PlanError(msg) from error
         self._folder = folder
-        self._names: dict[str, int] = {}  # how often each was used
+        self._names: set[str] = set()  # that were used
+        self.problem = ""  # why a picture could not be written, of the first one
 
     def add(self, checked: Checked) -> None:
-        """Write a frame's picture, if it could be opened.
-
-        Raises
-        ------
-        PlanError
-            If it cannot be written.
-        """
-        if checked.picture is None:
+        """Write a frame's picture, if it could be opened; one that cannot be written is noted."""
+        if checked.picture is None or self.problem:
             return
-        name = checked.check.file.stem
-        used = self._names.get(name, 0)
-        self._names[name] = used + 1
-        path = self._folder / f"{name}{f'_{used + 1}' if used else ''}{ENDING}"
+        stem = checked.check.file.stem
+        name, number = stem, 1
+        while name in self._names:
+            number += 1
+            name = f"{stem}_{number}"
+        self._names.add(name)
+        path = self._folder / f"{name}{ENDING}"
         try:
             drawn(checked.check, checked.picture).save(path, quality=QUALITY)
         except OSError as error:
-            msg = f"--show: {path} cannot be written ({error.strerror or error})"
-            raise PlanError(msg) from error
+            self.problem = f"--show: {path} cannot be written ({error.strerror or error})"
 
 
 def drawn(check: FrameCheck, overview: Overview) -> Image.Image:

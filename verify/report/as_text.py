@@ -14,7 +14,7 @@ from rich.measure import Measurement
 from rich.table import Table
 from rich.text import Text
 
-from verify.compare import FrameCheck
+from verify.compare import DOUBTS, FrameCheck
 from verify.judge import Summary
 from verify.notation import stops_text
 from verify.report.characters import plain, plain_text
@@ -83,12 +83,16 @@ def problem_lines(checks: Sequence[FrameCheck], bounds: bool = False) -> list[st
     Parameters
     ----------
     checks : of a shoot.
-    bounds : whether to tell of frames with no more than a bound too.
+    bounds : whether to tell of frames with no more than a bound, or in doubt, too.
     """
     found: dict[str, list[FrameCheck]] = {}
     for check in checks:
         if check.problem is not None:
             found.setdefault(check.problem, []).append(check)
+        elif bounds and check.doubtful:
+            for name in DOUBTS:
+                if name in check.warnings:
+                    found.setdefault(WARNINGS[name], []).append(check)
         elif bounds and check.bound is not None:
             name = "clipped" if check.bound == "at-least" else "at-black"
             found.setdefault(WARNINGS[name], []).append(check)
@@ -106,7 +110,7 @@ def summary_lines(shoot: Shoot) -> list[str]:
     if len(shoot.summaries) > 1:
         counts = {
             key: sum(getattr(s, key) for s in shoot.summaries)
-            for key in ("count", "within", "over", "under", "unusable")
+            for key in ("count", "within", "over", "under", "unusable", "no_card")
         }
         lines.append(_summary(Summary("", **counts, mean_error_stops=None, spread_stops=None), ""))
     return lines
@@ -265,6 +269,7 @@ def _summary(summary: Summary, start: str) -> str:
         (summary.over, "over"),
         (summary.under, "under"),
         (summary.unusable, "not usable"),
+        (summary.no_card, "without a card"),
     )
     told = ", ".join(f"{number} {what}" for number, what in counts if number)
     frames = "frame" if summary.count == 1 else "frames"

@@ -33,6 +33,7 @@ class Face:
     share: float  # of the face that is even, 0 to 1
     other_light: float  # of the face that is of the same colour in shadow or sheen, 0 to 1
     busy: float  # length of the rim of what is not even, against the longest side
+    rim: float  # level just inside the outline against that of the face [stop]
     off_middle: float  # even light at the box against that in the middle of the face [stop]
     rough: float  # what is left of its level without an even light and noise [stop]
     box: tuple[int, int, int, int]  # col, row, width, height to measure [cell]
@@ -49,7 +50,9 @@ def face_of(light: Light, quad: Quad) -> Face | None:
     local = quad - (left, top)
     inner = mask(local, (bottom - top, right - left))
     border = round(max(BORDER_CELLS, BORDER_SHARE * float(sides(quad).min())))
+    rim = _eroded(inner, 1)
     inner = _eroded(inner, border)
+    rim &= ~inner
     if np.count_nonzero(inner) < 25:
         return None
     own = light.smooth[top:bottom, left:right]
@@ -81,6 +84,7 @@ def face_of(light: Light, quad: Quad) -> Face | None:
         share=np.count_nonzero(even) / count,
         other_light=np.count_nonzero(inner & alike & ~even) / count,
         busy=_rim_inside(clean, inner) / float(sides(quad).max()),
+        rim=float(np.median(off[rim])) if rim.any() else 0.0,
         off_middle=float(plane[center] - plane[middle]),
         rough=float(np.sqrt(max(0.0, left_over - (1.5 * noise) ** 2))),
         box=(box[0] + left, box[1] + top, box[2], box[3]),

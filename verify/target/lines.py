@@ -30,7 +30,7 @@ EDGE, EDGE_SIGMAS = 0.06, 4.0  # stop a cell, and of the noise, that make one
 MOST_EDGES, LEAST_GREY = 0.48, 0.8  # of its cells: at most edges, and at least grey
 LEAST_AREA, LARGEST_AREA = 0.012, 0.6  # of the picture
 LEAST_ANGLE = 48.0  # degree, between two sides that meet
-MOST = 60  # quadrilaterals
+MOST = 100  # quadrilaterals
 
 
 @dataclass(frozen=True, slots=True)

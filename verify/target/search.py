@@ -1,7 +1,7 @@
 """A card looked for in the picture: by shape, evenness and neutrality, never by its level."""
 
 from dataclasses import dataclass
-from itertools import chain
+from itertools import zip_longest
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,9 @@ CERTAIN = 0.9  # merit of a candidate beside which no other outline of it is tri
 LEAST_SUPPORT = 0.5  # of all sides together, for a second look
 ALIKE = 0.16  # of the shorter side, by which the corners of things of one shape differ
 MERIT_WEIGHT, SIZE_WEIGHT, PRINT_WEIGHT = 3.0, 0.5, 0.3  # a doubling of area is 1 of size
-MOST = 70  # quadrilaterals looked at closely
+MOST = 80  # quadrilaterals looked at closely
+WORSE = 0.08  # of the sides, less of which on edges after a closer look is no gain
+ALIKE_STOPS = 0.5  # by which their levels differ
 REPEATS = 4  # things of one shape, turned alike, that make a pattern
 NEARLY = 0.85  # of the merit of the surest view of a thing
 SAME = 0.75  # of the smaller one's area that two views of one thing share
@@ -117,20 +119,25 @@ def _shared_sides(large: Quad, small: Quad) -> int:
 def _quads(light: Light) -> list[Quad]:
     """Quadrilaterals of the picture that can be cards, each once, without what repeats."""
     seen = np.empty((0, 4, 2))
-    for quad in chain(quads_of_lines(light), quads(light)):
+    # By turns, so that neither way crowds out what only the other one sees.
+    both = zip_longest(quads_of_lines(light), quads(light))
+    for quad in (q for pair in both for q in pair if q is not None):
         if not _card_like(quad, light):
             continue
         near = max(2.0, 0.05 * float(sides(quad).min()))
         if (np.abs(seen - quad).max((1, 2)) > near).all():
             seen = np.concatenate([seen, quad[None]])
     seen = seen[calm_inside(light, seen)]
-    return list(seen[~_pattern(seen)][:MOST])
+    rows, cols = light.grey.shape
+    middle = np.clip(seen.mean(1).astype(int), 0, (cols - 1, rows - 1))
+    levels = light.smooth[middle[:, 1], middle[:, 0], 0]
+    return list(seen[~_pattern(seen, levels)][:MOST])
 
 
-def _pattern(found: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _pattern(found: NDArray[np.float64], levels: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Which of many quadrilaterals (quads, 4, 2) repeat: tiles, panes, bricks, patches of a chart.
 
-    A thing that is seen several times counts once: repeats stand beside each other.
+    What repeats has one shape and about one level, in its middle. A thing that is seen several times counts once: repeats stand beside each other.
     """
     middles = found.mean(1)
     shapes = found - middles[:, None]
@@ -138,6 +145,7 @@ def _pattern(found: NDArray[np.float64]) -> NDArray[np.bool_]:
     many = np.zeros(len(found), bool)
     for n, shape in enumerate(shapes):
         alike = np.abs(shapes - shape).max((1, 2)) <= ALIKE * shorter[n]
+        alike &= np.abs(levels - levels[n]) <= ALIKE_STOPS
         cells = np.unique(np.rint((middles[alike] - middles[n]) / (0.7 * shorter[n])), axis=0)
         many[n] = len(cells) >= REPEATS
     return many
@@ -166,7 +174,8 @@ def _candidate(light: Light, quad: Quad) -> Candidate | None:
         return None
     closer = outlined(light, outline.quad, max(2.0, reach / 2))
     if closer is not None and _card_like(closer.quad, light):
-        outline = closer
+        worse = np.mean(closer.support) < np.mean(outline.support) - WORSE
+        outline = outline if worse else closer
     face = face_of(light, outline.quad)
     if face is None:
         return None

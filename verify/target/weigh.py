@@ -19,6 +19,8 @@ AS_GOOD = 0.7  # of the best one's merit
 WEAKEST_SIDE, SECOND_SIDE = 0.5, 0.7  # of a sure card's sides that lie on edges
 MOSTLY = 0.5  # of a sure card's face is in one even light
 BUSY = 2.5  # edges on its face, in longest sides: a shadow across it makes two at most
+SURELY_NEUTRAL = 0.22  # stop off neutral: the scene's light, and a card's own tint
+DARK_RIM = -0.8  # stop of the rim against the face; a screen in its frame is darker there
 OFF_MIDDLE = 0.02  # stop between the box and the middle of the face
 ENDS, END_SHARE = 0.4, 0.005  # stops off a card, and how much of a picture should be so far off
 BEYOND_WHITE = 3.0  # stops above a card; a surface in the same light reaches 2.5
@@ -87,6 +89,8 @@ class Scales:
             and face.busy <= BUSY
             and face.share >= MOSTLY
             and abs(face.off_middle) <= OFF_MIDDLE
+            and candidate.off_neutral <= SURELY_NEUTRAL
+            and face.rim > DARK_RIM
         )
 
     def _unlikely(self, candidate: Candidate) -> bool:

@@ -120,7 +120,8 @@ def _damaged(chosen: Input, random: Random, path: Path) -> _Damaged:
         if done is not None:
             did.append(done)
     path.write_bytes(patient.data)
-    if random.random() < HOLE_SHARE:
+    # A hole would be the missing end of a file that is cut.
+    if random.random() < HOLE_SHARE and not chosen.name.startswith("cut"):
         os.truncate(path, len(patient.data) + HOLE)
         did.append(f"a hole of {HOLE} bytes behind")
     alike = structured and (

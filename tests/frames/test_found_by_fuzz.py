@@ -44,15 +44,9 @@ from verify.simulate.dng import write_dng as simulated_dng
 from verify.simulate.tiff import gamma_profile
 
 Damage = Callable[[Path], Path]
-IMAGE_LENGTH, ROWS_PER_STRIP, STRIP_OFFSETS, TILE_WIDTH, TILE_LENGTH, IMAGE_DEPTH = (
-    257,
-    278,
-    273,
-    322,
-    323,
-    32997,
-)
-EXIF_IFD, F_NUMBER, MODEL = 34665, 33437, 272
+IMAGE_LENGTH, STRIP_OFFSETS, ROWS_PER_STRIP, PLANAR = 257, 273, 278, 284
+TILE_WIDTH, TILE_LENGTH, IMAGE_DEPTH = 322, 323, 32997
+EXIF_IFD = 34665
 
 
 def overwritten(path: Path, code: int, part: int, form: str, value: int, page: int = 0) -> Path:
@@ -149,6 +143,26 @@ def test_the_picture_in_a_later_directory_is_held_to_the_same(tmp_path: Path) ->
         open_frame(overwritten(path, BLACK, 2, "H", 99, page=1))
 
 
+def test_a_picture_that_ends_in_zeros_was_never_written_whole(tmp_path: Path) -> None:
+    """As where a copy breaks off that had made the file of its full length before."""
+    path = write_dng(tmp_path / "a.dng", random_codes(HEIGHT, WIDTH), *LEVELS)
+    data = path.read_bytes()
+    missing = 5 * 2 * WIDTH + 9  # bytes: five rows and a little
+    path.write_bytes(data[:-missing] + bytes(missing))
+    with open_frame(path) as frame:
+        frame.signal(Box(0, 0, WIDTH, HEIGHT - 6))
+        with pytest.raises(NotAFrame, match="rows of its picture are empty"):
+            frame.signal(Box(4, HEIGHT - 9, 8, 6))
+
+
+def test_a_picture_without_a_pedestal_may_be_black(tmp_path: Path) -> None:
+    codes = random_codes(HEIGHT, WIDTH)
+    codes[10:20] = 0
+    for levels in ((tag(WHITE, SHORT, 4095),), (tag(BLACK, SHORT, 9), tag(WHITE, SHORT, 4095))):
+        region = read(write_dng(tmp_path / "a.dng", codes, *levels))
+        assert region.floored[10:20].all()
+
+
 def test_a_private_tag_of_an_unknown_type_is_nobodys_business(tmp_path: Path) -> None:
     path = write_dng(tmp_path / "a.dng", random_codes(HEIGHT, WIDTH), *LEVELS, tag(65000, SHORT, 7))
     before = read(path)
@@ -184,13 +198,24 @@ UNDECODABLE: dict[str, tuple[Damage, str]] = {
         "a stack",
     ),
     "places that are no whole numbers": (
-        lambda path: overwritten(tiff(path), STRIP_OFFSETS, 2, "H", FLOAT), "no whole numbers",
+        lambda path: overwritten(tiff(path), STRIP_OFFSETS, 2, "H", FLOAT),
+        "its tag 273 does not hold whole numbers",
     ),
     "more pixels than its bytes can hold": (
         lambda path: changed(
             changed(tiff(path), IMAGE_LENGTH, 60_000), ROWS_PER_STRIP, 60_000, dtype=LONG
         ),
         "fewer bytes than the rows of its picture need",
+    ),
+    "a layout over one": (
+        lambda path: overwritten(
+            write_tiff(path, random_codes(48, 64, 3)), PLANAR, 2, "H", RATIONAL
+        ),
+        "its tag 284 does not hold one whole number",
+    ),
+    "two layouts": (
+        lambda path: overwritten(write_tiff(path, random_codes(48, 64, 3)), PLANAR, 4, "I", 2),
+        "its tag 284 does not hold one whole number",
     ),
     "black in words": (
         lambda path: write_dng(path, random_codes(48, 64), tag(BLACK, 2, b"dark\0")),

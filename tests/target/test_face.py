@@ -13,6 +13,7 @@ from drawn_scenes import (
     SIGMA_3200,
     SKIN,
     Picture,
+    cover,
     exposed,
     laid,
     lights,
@@ -128,6 +129,16 @@ def test_a_hand_on_the_face_is_not_measured(color: float | tuple[float, float, f
     face = seen(picture)
     assert abs(in_box(picture, face)) < CLOSE
     assert 0.6 < face.share < 0.9
+
+
+def test_a_coloured_thing_of_the_card_s_level_is_no_part_of_its_face() -> None:
+    thing = standing((205, 140), 60, 30, 30)
+    face = seen(laid(laid(plain(), QUAD), thing, (2 * CARD, CARD, CARD)))
+    assert face.share < 0.9
+    assert face.other_light < 0.1
+    col, row, width, height = face.box
+    over = cover((240, 360), thing)[row : row + height, col : col + width]
+    assert over.mean() < 0.01
 
 
 @pytest.mark.parametrize("stops_across", [0.3, 0.8])

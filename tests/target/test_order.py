@@ -26,6 +26,14 @@ def test_the_grey_one_of_white_black_and_grey(levels: list[float], expected: flo
     assert first(levels, expected) == CARD
 
 
+def test_white_beside_grey_is_commoner_than_black_beside_white() -> None:
+    """Where the lightest parts and what is expected speak for neither."""
+    middle = (CARD + WHITE) / 2
+    for levels in ([CARD, WHITE], [WHITE, CARD]):
+        for expected in (None, middle):
+            assert first(levels, expected, white=middle + 2) == CARD
+
+
 def test_every_one_is_in_it_once() -> None:
     places = order([CARD, WHITE, BLACK, CARD], [0.0] * 4, CARD, LIGHTEST)
     assert sorted(places.tolist()) == [0, 1, 2, 3]

@@ -22,8 +22,10 @@ pytestmark = pytest.mark.filterwarnings("error")
 
 SQUARE = np.array([(10.0, 20.0), (50.0, 20.0), (50.0, 60.0), (10.0, 60.0)])
 SEEN = [
-    standing((60, 50), 60, 40, turn, tilt, 200)
-    for turn, tilt in [(0, (0, 0)), (20, (0, 0)), (45, (0, 0)), (12, (40, 20)), (-30, (-35, 25))]
+    *(standing((60, 50), 60, 40, turn) for turn in (0, 20, 45)),
+    standing((60, 50), 60, 20, 20),  # its lower left corner is the first by its angle
+    standing((60, 50), 60, 40, 12, (40, 20), 200),
+    standing((60, 50), 60, 40, -30, (-35, 25), 200),
 ]
 FLOATS = 1e-4  # cells: OpenCV computes in single precision
 

@@ -1,6 +1,7 @@
 """What is flat with four sides: found by shape and evenness wherever it is, each thing once."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -158,7 +159,9 @@ def test_nothing_on_an_empty_set_and_in_noise() -> None:
 
 
 @pytest.mark.parametrize(
-    ("width", "height"), [(12, 10), (170, 20), (355, 235)], ids=["small", "long", "all"]
+    ("width", "height"),
+    [(12, 10), (34, 26), (170, 20), (300, 190), (355, 235)],
+    ids=["tiny", "one percent", "long", "two thirds", "all"],
 )
 def test_what_has_not_the_size_or_the_shape_of_a_card(width: float, height: float) -> None:
     assert candidates(lights(laid(plain(), standing(PLACE, width, height, 2)))) == []
@@ -182,6 +185,18 @@ def test_neutral_as_far_as_can_be_told() -> None:
         assert is_neutral(unbalanced, card)  # nothing says that it is not
         mono = light_of(overview_of(signal.mean(-1)))
         assert is_neutral(mono, candidates(mono)[0])
+
+
+@pytest.mark.parametrize("colors", [(0.4, 0.0), (0.0, -0.4)])
+def test_a_thing_of_another_colour_is_not_neutral(colors: tuple[float, float]) -> None:
+    signal = exposed(laid(plain(), QUAD))
+    card = candidates(light_of(overview_of(signal)))[0]
+    tinted = replace(card, face=replace(card.face, colors=colors))
+    balanced, unbalanced = (light_of(overview_of(signal, neutral=n)) for n in (NEUTRAL, None))
+    assert is_neutral(balanced, card)
+    assert not is_neutral(balanced, tinted)
+    assert is_neutral(unbalanced, tinted)
+    assert is_neutral(light_of(overview_of(signal[..., 1])), tinted)
 
 
 def test_how_far_off_neutral() -> None:

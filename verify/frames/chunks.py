@@ -64,9 +64,6 @@ class Chunks:
         wanted = per_plane * (self.planes if page.planarconfig == 2 else 1)
         offsets, counts = page.dataoffsets, page.databytecounts
         size = page.parent.filehandle.size
-        if any(np.asarray(n).dtype.kind not in "iu" for n in (offsets, counts)):
-            msg = "the places of its parts are no whole numbers: it is damaged"
-            raise NotAFrame(msg)
         if len(offsets) < wanted or len(counts) < wanted:
             msg = f"the file lists {len(offsets)} of {wanted} parts of its picture: it is damaged"
             raise NotAFrame(msg)

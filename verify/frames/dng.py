@@ -46,6 +46,9 @@ SAMPLE_ROWS = 48  # rows looked at for the clipping level
 EMBEDDED_FROM = 4_000_000  # pixels; a smaller picture is decoded as fast as it is checked
 LEAST_CHUNKS = 16  # strips or tiles; of fewer, the few that are checked are most of the work
 # SubTileBlockSize, RowInterleaveFactor, ColumnInterleaveFactor and CFALayout: 1 is plain order
+FAR_ABOVE = (
+    16  # codes from the lowest to black; no noise reaches as far in every photosite of a row
+)
 ORDER_OF_PHOTOSITES = (50974, 50975, 52547, 50711)
 
 
@@ -75,6 +78,7 @@ class DngSource:
     def read(self, box: Box) -> Region:
         """Linear signal of a box of the active area."""
         codes = self._linear_codes(_moved(box, self.area))
+        self._check_written(codes)
         done = self._signal(codes, box)
         planes = codes.shape[2]
         clip = np.array([self._clip_code(codes, plane) for plane in range(planes)])
@@ -103,6 +107,16 @@ class DngSource:
         if not self.opcodes:
             return region
         return replace(region, clips_at=self._moved_clipping(clip, box, region.classes))
+
+    def _check_written(self, codes: NDArray[Any]) -> None:
+        """Refuse rows of nothing but the lowest code where black lies well above it.
+
+        A copy that broke off may leave a file of the full length, with zeros from there on.
+        """
+        empty = (codes <= self.lowest).all(axis=(1, 2))
+        if self.levels.black.min() - self.lowest >= FAR_ABOVE and empty.any():
+            msg = "rows of its picture are empty: it was never written whole. Copy it again"
+            raise NotAFrame(msg)
 
     def _moved_clipping(
         self, clip: NDArray[np.float64], box: Box, classes: NDArray[np.uint8] | None

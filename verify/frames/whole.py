@@ -29,6 +29,10 @@ OF_PIXELS = frozenset(
     | {338, 339, 347, 33421, 33422, 34675, 50706, 50710, 50711, 50712, 50713, 50714, 50715, 50716}
     | {50717, 50829, 50830, 50974, 50975, 51008, 51009, 51022, 52547}
 )
+# Of these, what can only be whole numbers, and what can only be one of them.
+WHOLE_TYPES = {1, 3, 4, 6, 8, 9, 13, 16, 17, 18}
+ONE_NUMBER = {254, 256, 257, 259, 262, 266, 277, 284, 317, 322, 323}
+NUMBERS = {258, 273, 278, 279, 324, 325, 338, 339} | ONE_NUMBER
 FIRST_PLACE = 8  # in a file, behind its header; no value lies before it
 MOST_TAGS = 4096  # of a directory; more are no directory
 
@@ -112,9 +116,13 @@ def _entries(file: tifffile.TiffFile, start: int) -> Iterator[tuple[int, int, in
 
 
 def _check_once(code: int, first: tuple[int, int, bytes], found: tuple[int, int, bytes]) -> None:
-    """Refuse a tag of an unknown type, and one that a directory has twice with other values."""
+    """Refuse a tag that cannot be read as it is meant, or is there twice with other values."""
     if found[0] not in TYPE_BYTES:
         msg = f"its tag {code} is of type {found[0]}, which there is not: it is damaged"
+        raise NotAFrame(msg)
+    if (code in NUMBERS and found[0] not in WHOLE_TYPES) or (code in ONE_NUMBER and found[1] != 1):
+        many = "one whole number" if code in ONE_NUMBER else "whole numbers"
+        msg = f"its tag {code} does not hold {many}: it is damaged"
         raise NotAFrame(msg)
     if found != first:
         msg = f"its tag {code} is there twice and says two things: it is damaged"

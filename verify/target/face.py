@@ -18,6 +18,7 @@ BORDER_CELLS = 1.5  # kept away from the outline
 BORDER_SHARE = 0.04  # of the shorter side, kept away too
 WINDOW = 0.12  # stop; levels this close are one plateau
 LEAST_PLATEAU = 0.22  # of the face; a smaller one is a highlight or something in front of it
+FACE_CELLS = 90  # along the longer side of a face, about
 FIT_CELLS = 1500  # of a face that an even light is fitted to
 SCALES = (0.6, 0.54, 0.48, 0.42, 0.36, 0.3, 0.25, 0.2)  # of the face's extent, sides of a box
 CLEAN_BOX = 0.995  # of the cells of a box
@@ -47,20 +48,23 @@ def face_of(light: Light, quad: Quad) -> Face | None:
     bottom, right = min(row + height + 1, rows), min(col + width + 1, cols)
     if bottom - top < 6 or right - left < 6:
         return None
-    local = quad - (left, top)
-    inner = mask(local, (bottom - top, right - left))
-    border = round(max(BORDER_CELLS, BORDER_SHARE * float(sides(quad).min())))
+    # Of a large face every other cell, or fewer, show as much.
+    step = max(1, round(max(width, height) / FACE_CELLS))
+    part = slice(top, bottom, step), slice(left, right, step)
+    own, noises = light.smooth[part], light.noise[part]
+    local = (quad - (left + 0.5, top + 0.5)) / step + 0.5
+    inner = mask(local, noises.shape)
+    border = round(max(BORDER_CELLS, BORDER_SHARE * float(sides(local).min())))
     rim = _eroded(inner, 1)
     inner = _eroded(inner, border)
     rim &= ~inner
     if np.count_nonzero(inner) < 25:
         return None
-    own = light.smooth[top:bottom, left:right]
     plane = _even_light(own[..., 0], inner)
     if plane is None:
         return None
     off = own[..., 0] - plane
-    noise = float(np.median(light.noise[top:bottom, left:right][inner]))
+    noise = float(np.median(noises[inner]))
     tolerance = max(EVEN, 3 * noise)
     even = inner & (np.abs(off) <= tolerance)
     if not even.any():
@@ -83,11 +87,16 @@ def face_of(light: Light, quad: Quad) -> Face | None:
         colors=(float(colors[0]), float(colors[1])),
         share=np.count_nonzero(even) / count,
         other_light=np.count_nonzero(inner & alike & ~even) / count,
-        busy=_rim_inside(clean, inner) / float(sides(quad).max()),
+        busy=_rim_inside(clean, inner) / float(sides(local).max()),
         rim=float(np.median(off[rim])) if rim.any() else 0.0,
         off_middle=float(plane[center] - plane[middle]),
         rough=float(np.sqrt(max(0.0, left_over - (1.5 * noise) ** 2))),
-        box=(box[0] + left, box[1] + top, box[2], box[3]),
+        box=(
+            box[0] * step + left,
+            box[1] * step + top,
+            (box[2] - 1) * step + 1,
+            (box[3] - 1) * step + 1,
+        ),
     )
 
 

@@ -20,6 +20,7 @@ FEW_NEUTRAL = 0.05  # of the picture
 CERTAIN = 0.9  # merit of a candidate beside which no other outline of it is tried
 LEAST_SUPPORT = 0.5  # of all sides together, for a second look
 ALIKE = 0.16  # of the shorter side, by which the corners of things of one shape differ
+LEAST = 0.35  # merit of what may be a card
 MERIT_WEIGHT, SIZE_WEIGHT, PRINT_WEIGHT = 3.0, 0.5, 0.3  # a doubling of area is 1 of size
 MOST = 80  # quadrilaterals looked at closely
 WORSE = 0.08  # of the sides, less of which on edges after a closer look is no gain
@@ -137,7 +138,8 @@ def _quads(light: Light) -> list[Quad]:
 def _pattern(found: NDArray[np.float64], levels: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Which of many quadrilaterals (quads, 4, 2) repeat: tiles, panes, bricks, patches of a chart.
 
-    What repeats has one shape and about one level, in its middle. A thing that is seen several times counts once: repeats stand beside each other.
+    What repeats has one shape and about one level, in its middle. A thing that is seen several
+    times counts once: repeats stand beside each other.
     """
     middles = found.mean(1)
     shapes = found - middles[:, None]
@@ -176,20 +178,27 @@ def _candidate(light: Light, quad: Quad) -> Candidate | None:
     if closer is not None and _card_like(closer.quad, light):
         worse = np.mean(closer.support) < np.mean(outline.support) - WORSE
         outline = outline if worse else closer
+    edges = _edges(outline)
+    if edges < LEAST:
+        return None
     face = face_of(light, outline.quad)
     if face is None:
         return None
-    return Candidate(outline, face, _merit(outline, face))
+    return Candidate(outline, face, edges * _evenness(face))
 
 
-def _merit(outline: Outline, face: Face) -> float:
-    """How surely something has four straight sides and one even face."""
+def _edges(outline: Outline) -> float:
+    """How surely something has four straight sides, 0 to 1."""
     weakest = min(outline.support)
-    edges = float(np.mean(outline.support)) * (0.4 + 0.6 * weakest) * _rise(weakest, 0.2, 0.7)
-    contrast = _rise(min(outline.step), -0.05, 0.2)
+    straight = float(np.mean(outline.support)) * (0.4 + 0.6 * weakest) * _rise(weakest, 0.2, 0.7)
+    return straight * _rise(min(outline.step), -0.05, 0.2)
+
+
+def _evenness(face: Face) -> float:
+    """How surely something has one even face, 0 to 1."""
     surface = _rise(face.share + 0.8 * face.other_light, 0.25, 0.7)
     even = _rise(face.share, 0.2, 0.6)
-    return edges * contrast * surface * even * float(np.exp(-((face.rough / 0.03) ** 2)))
+    return surface * even * float(np.exp(-((face.rough / 0.03) ** 2)))
 
 
 def looks(candidate: Candidate) -> float:

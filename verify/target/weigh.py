@@ -11,10 +11,9 @@ import numpy as np
 
 from verify.target.light import Light
 from verify.target.order import order
-from verify.target.search import Candidate, candidates, colored_light, is_neutral, looks
+from verify.target.search import LEAST, Candidate, candidates, colored_light, is_neutral, looks
 
 SURE = 0.7  # merit of a card that nobody would doubt
-LEAST = 0.35  # merit of what may be one
 AS_GOOD = 0.7  # of the best one's merit
 WEAKEST_SIDE, SECOND_SIDE = 0.5, 0.7  # of a sure card's sides that lie on edges
 MOSTLY = 0.5  # of a sure card's face is in one even light

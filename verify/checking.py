@@ -30,8 +30,8 @@ NO_CHART = (
     "even light, and not too small; or look for a card too with --card find"
 )
 NO_DENSITIES = (
-    "a step wedge is in it, but nothing says which of its steps is grey: write densities under "
-    "[card] in the plan, the lightest step first"
+    "a step wedge of {} steps is in it, but nothing says which of them is grey: write densities "
+    "under [card] in the plan, one for each of these steps, the lightest first"
 )
 COLORED = (
     "its light is coloured, so nothing in it can be told to be grey. If there is a card, say where "
@@ -122,7 +122,7 @@ class Checker:
         if not search.found:
             problem = NO_CHART if place == CHART else NO_CARD
             if search.patches:
-                problem = NO_DENSITIES
+                problem = NO_DENSITIES.format(len(search.patches))
             elif "coloured-light" in search.doubts:
                 problem = COLORED
             check = FrameCheck(

@@ -158,7 +158,7 @@ def check(
     frames, the plan is read back in words and nothing else is done.
 
     Exit status: 0 all frames within tolerance, 1 some out of it, 2 the plan or the command is
-    wrong, 3 some frame could not be measured.
+    wrong, 3 some frame could not be measured or is doubtful.
     """
     check_targets({"--json": json, "--csv": csv})
     if jobs < 1:

@@ -201,7 +201,8 @@ def _typed(maker: Maker, random: Random, folder: Path) -> Case:
     typed = {"--reading": "f/11", "--card": CARD}
     options = ("--reading", "--iso", "--shutter", "--card", "--transfer")
     for option in random.sample(options, random.choice((1, 1, 2))):
-        typed[option] = random.choice(HOSTILE_TEXT)[:5000]
+        # No system hands a null character over to a program.
+        typed[option] = random.choice(HOSTILE_TEXT)[:5000].replace("\0", "")
     arguments = [part for pair in typed.items() for part in pair]
     return _case(f"{typed}"[:300], (*arguments, str(frame)), (frame,))
 

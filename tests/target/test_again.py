@@ -37,9 +37,6 @@ PLACE = (180.0, 120.0)
 QUAD = standing(PLACE, 90, 70, 12)
 EMPTY = on_set(wrinkled())
 SET = laid(EMPTY, QUAD)
-ONLY_THE_BOX = pytest.mark.xfail(reason="what is in the box is not held against the rest of it")
-MUCH_OF_IT = pytest.mark.xfail(reason="a tenth of the box may be anything")
-ROUGH = pytest.mark.xfail(reason="fine texture is taken for noise at black")
 LAST = Target(Box(152, 96, 56, 48), tuple((float(c), float(r)) for c, r in QUAD), "shape")
 
 
@@ -99,9 +96,7 @@ def test_a_hand_over_the_box(color: Color) -> None:
     assert not again(exposed(laid(SET, standing(PLACE, 30, 26, 20), color)))
 
 
-@pytest.mark.parametrize(
-    "color", [SKIN, *(pytest.param(c, marks=ONLY_THE_BOX) for c in (0.4, 0.05))]
-)
+@pytest.mark.parametrize("color", [SKIN, 0.4, 0.05])
 def test_a_thing_over_the_whole_box(color: Color) -> None:
     assert not again(exposed(laid(SET, standing(PLACE, 66, 56), color)))
 
@@ -112,7 +107,7 @@ def test_a_finger_over_the_rim_is_no_matter() -> None:
 
 @pytest.mark.parametrize(
     ("side", "color"),
-    [(6, SKIN), (6, 0.02), *(pytest.param(14, c, marks=MUCH_OF_IT) for c in (SKIN, 0.9, 0.02))],
+    [(6, SKIN), (6, 0.02), (14, SKIN), (14, 0.9), (14, 0.02)],
 )
 def test_what_is_measured_with_something_small_over_the_box(side: float, color: Color) -> None:
     """It is right within 0.03 stop, or the place is not taken."""
@@ -149,7 +144,7 @@ def test_a_clipped_thing_beside_it_is_no_clipped_frame() -> None:
     assert not again(signal)
 
 
-@pytest.mark.parametrize("stops", [0.6, *(pytest.param(s, marks=ROUGH) for s in (1.2, 2.0))])
+@pytest.mark.parametrize("stops", [0.6, 1.2, 2.0])
 def test_texture_is_not_black(stops: float) -> None:
     """Fine texture, like leaves or sequins, where the card was: it shows that it is gone."""
     rng = np.random.default_rng(2)

@@ -136,7 +136,6 @@ def test_a_shadow_s_edge_is_no_print() -> None:
 
 
 @pytest.mark.parametrize("stops", [-0.3, -1.0])
-@pytest.mark.xfail(reason="the plateau that holds most of the face is taken, not the lightest")
 def test_a_shadow_over_most_of_the_card_is_not_measured_for_sure(stops: float) -> None:
     weighed = said(lit(on_set(laid(wrinkled(), QUAD)), right_of(155), stops))
     assert weighed.doubts or weighed.found[0].face.level == pytest.approx(LEVEL, abs=ALLOWED_STOPS)
@@ -174,15 +173,7 @@ MISSING_LAMP: dict[str, Callable[[], Picture]] = {
 }
 
 
-@pytest.mark.parametrize(
-    "scene",
-    [
-        pytest.param(name, marks=[pytest.mark.xfail(reason="it is a card but for its size")])
-        if name == CLOSED_IN
-        else name
-        for name in MISSING_LAMP
-    ],
-)
+@pytest.mark.parametrize("scene", MISSING_LAMP)
 def test_a_white_background_without_its_lamp_is_no_sure_card(scene: str) -> None:
     assert not quiet(said(MISSING_LAMP[scene]()))
 

@@ -15,9 +15,12 @@ LEAST_CELLS = 1.2  # an overview shows no smaller movement
 SUPPORT = 0.5  # of a side, of three sides at least
 SAME_COLOR = 0.25  # stop off neutral
 CLEAN = 0.9  # of the box
+FREE = 0.97  # of the box, of anything in front of it
 EVEN = 0.12  # stop, off the middle level of a box in one light
+OTHER_SURFACE = 0.35  # stop between the rim of a face and its middle
 OTHER_LIGHT = 0.15  # stop; a box that much darker than the face lies in a shadow
 AROUND = 0.2  # of its extent, looked at on each side
+BLACK = 0.004  # signal; what is above it is no black, however rough
 BLACK_SIGMAS = 2.5  # of a cell's noise; signal that is no higher shows nothing
 
 
@@ -43,6 +46,8 @@ def still_there(light: Light, overview: Overview, last: Target) -> bool:
     face = face_of(light, quad)
     if face is None or (light.balanced and max(map(abs, face.colors)) > SAME_COLOR):
         return False
+    if abs(face.rim) > OTHER_SURFACE:  # what is in the middle is not what is at the rim
+        return False
     return _even_box(light, overview, last, face.level)
 
 
@@ -60,7 +65,7 @@ def _even_box(light: Light, overview: Overview, last: Target, level: float) -> b
     noise = float(np.median(light.noise[max(top, 0) : bottom, max(left, 0) : right]))
     own = float(np.median(part))
     off = np.abs(part - own)
-    return own > level - OTHER_LIGHT and bool(np.mean(off <= max(EVEN, 4 * noise)) >= CLEAN)
+    return own > level - OTHER_LIGHT and bool(np.mean(off <= max(EVEN, 4 * noise)) >= FREE)
 
 
 def _shows_nothing(overview: Overview, quad: Quad) -> bool:
@@ -77,4 +82,4 @@ def _shows_nothing(overview: Overview, quad: Quad) -> bool:
         return True
     change = np.diff(signal, axis=1)
     noise = float(np.std(change)) / np.sqrt(2) if change.size else 0.0
-    return bool(np.quantile(signal, CLEAN) <= BLACK_SIGMAS * noise)
+    return bool(np.quantile(signal, CLEAN) <= min(BLACK_SIGMAS * noise, BLACK))

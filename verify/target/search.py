@@ -71,9 +71,9 @@ def _whole(views: list[Candidate]) -> Candidate:
     return max(sure, key=lambda c: area(c.outline.quad))
 
 
-def is_neutral(light: Light, candidate: Candidate) -> bool:
+def is_neutral(light: Light, candidate: Candidate, within: float = NEUTRAL) -> bool:
     """Whether a candidate is grey by the camera's white balance, as far as that can be told."""
-    return not (light.colored and light.balanced) or candidate.off_neutral <= NEUTRAL
+    return not (light.colored and light.balanced) or candidate.off_neutral <= within
 
 
 def colored_light(light: Light) -> bool:

@@ -11,6 +11,7 @@ import numpy as np
 
 from verify.target.light import Light
 from verify.target.order import order
+from verify.target.quads import area
 from verify.target.search import LEAST, Candidate, candidates, colored_light, is_neutral, looks
 
 SURE = 0.7  # merit of a card that nobody would doubt
@@ -19,6 +20,8 @@ WEAKEST_SIDE, SECOND_SIDE = 0.5, 0.7  # of a sure card's sides that lie on edges
 MOSTLY = 0.5  # of a sure card's face is in one even light
 BUSY = 2.5  # edges on its face, in longest sides: a shadow across it makes two at most
 SURELY_NEUTRAL = 0.22  # stop off neutral: the scene's light, and a card's own tint
+LARGE = 0.45  # of the picture; what is larger may be the background between two things
+LIT = 0.1  # of a sure card's face may be lighter and even
 DARK_RIM = -0.8  # stop of the rim against the face; a screen in its frame is darker there
 OFF_MIDDLE = 0.02  # stop between the box and the middle of the face
 ENDS, END_SHARE = 0.4, 0.005  # stops off a card, and how much of a picture should be so far off
@@ -88,8 +91,10 @@ class Scales:
             and face.busy <= BUSY
             and face.share >= MOSTLY
             and abs(face.off_middle) <= OFF_MIDDLE
-            and candidate.off_neutral <= SURELY_NEUTRAL
+            and is_neutral(self.light, candidate, SURELY_NEUTRAL)
             and face.rim > DARK_RIM
+            and face.lit < LIT
+            and area(candidate.outline.quad) <= LARGE * self.light.grey.size
         )
 
     def _unlikely(self, candidate: Candidate) -> bool:

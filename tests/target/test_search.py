@@ -86,7 +86,7 @@ def test_before_any_backdrop(backdrop: float) -> None:
     assert right(first(laid(plain(backdrop), QUAD)), QUAD)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_noise_as_at_iso_3200(seed: int) -> None:
     quad = standing(PLACE, 60, 46, 20)
     assert right(first(on_set(laid(wrinkled(seed=seed), quad)), SIGMA_3200), quad)

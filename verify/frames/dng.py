@@ -37,7 +37,7 @@ from verify.frames.dng_tags import (
 from verify.frames.embedded import embedded_pictures, parts_of, trusted
 from verify.frames.frame import Doubt, Region
 from verify.frames.geometry import Box, Size
-from verify.frames.levels import BORDER_WIDTH, Levels, black_doubt, clipping_code
+from verify.frames.levels import BORDER_WIDTH, Levels, black_doubt, clipping_code, possible
 from verify.frames.mosaic import black_of_colors, of_one_plane, repeated
 from verify.frames.opcodes import Applied, Opcode, apply_opcodes
 from verify.frames.overview import Reduced
@@ -136,11 +136,11 @@ class DngSource:
         """Codes of a box (rows, cols, planes) to signal of that shape, opcodes applied."""
         signal = self.levels.linear(codes, box)
         if not self.opcodes:
-            return Applied(signal, (), ())
+            return Applied(possible(signal) if codes.dtype.kind == "f" else signal, (), ())
         shaped = signal[..., 0] if signal.shape[2] == 1 else signal
         size = self.size
         done = apply_opcodes(self.opcodes, shaped, box.row, box.col, size.height, size.width)
-        return replace(done, signal=done.signal.reshape(signal.shape))
+        return replace(done, signal=possible(done.signal.reshape(signal.shape)))
 
     def scene_mean(self) -> float | None:
         """Mean signal of the main colour over a cheap sample of the picture."""

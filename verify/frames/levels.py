@@ -15,6 +15,7 @@ from verify.frames.frame import Doubt
 from verify.frames.geometry import Box
 from verify.frames.mosaic import repeated
 
+LARGEST_SIGNAL = 1e6  # 20 stops above white; no picture goes as far
 SPIKE = 10.0  # the top code must be this much more frequent than the codes below it
 SPIKE_SHARE = 5e-4  # and hold this share of the photosites looked at
 SPIKE_FROM = 0.5  # of white; sensors do not clip lower, a picture without noise may end there
@@ -60,6 +61,16 @@ class Levels:
         signal -= black
         signal /= self.white - black
         return signal
+
+
+def possible(signal: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Signal with NaN for numbers that no light gives: floats of a damaged file can be anything.
+
+    So can what its opcodes make of whole numbers. Squared or summed, such values would be beyond
+    every number, and so would all that is measured.
+    """
+    beyond = np.isfinite(signal) & (np.abs(signal) > LARGEST_SIGNAL)
+    return np.where(beyond, np.nan, signal)
 
 
 def _added(values: NDArray[np.float64], first: int, count: int) -> NDArray[np.float64]:

@@ -12,6 +12,7 @@ from verify.frames.cells import WANTED_SIDE, cell_size, in_cells
 from verify.frames.chunks import Chunks
 from verify.frames.frame import Region
 from verify.frames.geometry import Box, Size
+from verify.frames.levels import possible
 from verify.frames.overview import Reduced
 from verify.frames.transfer import Transfer, icc_transfer, stated_transfer
 
@@ -89,7 +90,8 @@ class TiffSource:
     def _linear(self, codes: NDArray[Any]) -> NDArray[np.float64]:
         """Stored codes to linear light, 1 at white."""
         values = codes.astype(np.float64) / self.top
-        return self.transfer.to_linear(1 - values if self.inverted else values)
+        linear = self.transfer.to_linear(1 - values if self.inverted else values)
+        return possible(linear) if codes.dtype.kind == "f" else linear
 
 
 def picture_page(file: tifffile.TiffFile) -> tifffile.TiffPage:

@@ -45,16 +45,8 @@ def angles(quad: Quad) -> NDArray[np.float64]:
     return np.asarray(np.degrees(np.arctan2(cross, (to_next * to_last).sum(1))) % 360)
 
 
-def shrunk(quad: Quad, share: float) -> Quad:
-    """The quadrilateral drawn together about its middle, in the plane that it lies in."""
-    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
-    lies = cv2.getPerspectiveTransform(square, quad.astype(np.float32))
-    smaller = (square - 0.5) * np.float32(share) + 0.5
-    return np.asarray(cv2.perspectiveTransform(smaller[None], lies)[0], np.float64)
-
-
 def mask(quad: Quad, shape: tuple[int, int]) -> NDArray[np.bool_]:
-    """Cells of a picture (rows, cols) whose middle lies inside."""
+    """Cells of a picture (rows, cols) that lie inside, or are touched by a side."""
     sixteenth = 16
     points = np.rint((quad - 0.5) * sixteenth).astype(np.int32)
     out = np.zeros(shape, np.uint8)

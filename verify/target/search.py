@@ -25,6 +25,7 @@ MERIT_WEIGHT, SIZE_WEIGHT, PRINT_WEIGHT = 3.0, 0.5, 0.3  # a doubling of area is
 MOST = 80  # quadrilaterals looked at closely
 WORSE = 0.08  # of the sides, less of which on edges after a closer look is no gain
 ALIKE_STOPS = 0.5  # by which their levels differ
+PART = 0.5  # of a part of a pattern, that another outline may share
 REPEATS = 4  # things of one shape, turned alike, that make a pattern
 NEARLY = 0.85  # of the merit of the surest view of a thing
 SAME = 0.75  # of the smaller one's area that two views of one thing share
@@ -132,7 +133,10 @@ def _quads(light: Light) -> list[Quad]:
     rows, cols = light.grey.shape
     middle = np.clip(seen.mean(1).astype(int), 0, (cols - 1, rows - 1))
     levels = light.smooth[middle[:, 1], middle[:, 0], 0]
-    return list(seen[~_pattern(seen, levels)][:MOST])
+    repeats = _pattern(seen, levels)
+    parts = seen[repeats]
+    # What holds several of a pattern's parts is a piece of the wall.
+    return [q for q in seen[~repeats] if all(overlap(q, part) <= PART for part in parts)][:MOST]
 
 
 def _pattern(found: NDArray[np.float64], levels: NDArray[np.float32]) -> NDArray[np.bool_]:

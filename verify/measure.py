@@ -20,6 +20,7 @@ from verify.target.records import Target
 
 WARN_SHARE = 1e-3  # of photosites clipped: the mean may lie
 BOUND_SHARE = 1e-2  # more than this: it is a bound, not a value
+LEAST_SIGNAL = 1e-6  # 20 stops below white; floats may state less, and no camera measures it
 FLOOR_SHARE = 0.03  # of the mean that the floor may have lifted it: then it is a bound
 NEAR_CLIPPING = 0.9  # of clipping
 UNEVEN_STOPS = 0.15  # gradient across the box
@@ -252,10 +253,13 @@ def _falloff_stops(frame: Frame, box: Box) -> float | None:
 
 def _bound(region: Region, blocks: Blocks, clipped: float) -> Bound | None:
     """Whether the mean is only a bound on the card's signal."""
+    if clipped > BOUND_SHARE and blocks.mean <= 0:
+        msg = "its card is clipped and below black at once: these are no values of a picture"
+        raise NotAFrame(msg)
     if clipped > BOUND_SHARE:
         return "at-least"
     signal, lift = blocks.mean, _floor_lift(region, main_color(region.colors))
-    least = max(DARK_SIGMAS * blocks.noise, 2 * _black_shift(region))
+    least = max(DARK_SIGMAS * blocks.noise, 2 * _black_shift(region), LEAST_SIGNAL)
     if signal <= least or lift > FLOOR_SHARE * signal:
         return "at-most"
     return None

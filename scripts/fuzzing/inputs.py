@@ -128,6 +128,8 @@ def _simulated() -> dict[str, Any]:
         ),
         "plain_rgb_8.tif": partial(_tiff, dtype="uint8", compression="lzw", rows_per_strip=8),
         "plain_float_tiles.tif": partial(_tiff, dtype="float32", compression="deflate", **tiles),
+        "plain_float_strips.tif": partial(_tiff, dtype="float32", rows_per_strip=32),
+        "plain_float_64.tif": partial(_library_tiff, dtype=np.float64),
         "plain_big.tif": partial(_library_tiff, bigtiff=True),
         "plain_separate.tif": partial(_library_tiff, planarconfig="separate", rowsperstrip=16),
         "plain_predictor.tif": partial(_library_tiff, predictor=True, compression="zlib"),
@@ -161,10 +163,16 @@ def _tiff(path: Path, **layout: Any) -> None:
 
 
 def _library_tiff(
-    path: Path, pages: int = 1, bigtiff: bool = False, reduced: bool = False, **layout: Any
+    path: Path,
+    pages: int = 1,
+    bigtiff: bool = False,
+    reduced: bool = False,
+    dtype: Any = np.uint16,
+    **layout: Any,
 ) -> None:
     """A TIFF in one of the forms that the simulator does not write."""
-    codes = np.rint(_linear() * 65535).astype(np.uint16)
+    linear = _linear()
+    codes = np.asarray(np.rint(linear * 65535) if dtype == np.uint16 else linear, dtype)
     if layout.get("planarconfig") == "separate":
         codes = codes.transpose(2, 0, 1)
     with tifffile.TiffWriter(path, bigtiff=bigtiff) as file:

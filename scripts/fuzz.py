@@ -22,7 +22,7 @@ from pathlib import Path
 from fuzzing.cases import KINDS, Maker
 from fuzzing.inputs import real_inputs, simulated_inputs, test_image_inputs
 from fuzzing.oracle import Oracle
-from fuzzing.runs import Runner, Told, run_as_command, run_here
+from fuzzing.runs import Runner, Told, run_as_command, run_here, stack_of
 
 from verify.workers import Limits, Lost, Workers
 
@@ -62,13 +62,13 @@ def run_all(
     maker: Maker, numbers: Iterable[int], jobs: int, place: Path, keep: Path | None = None
 ) -> Iterator[Told]:
     """Run cases in watched processes, in order; and some through the command."""
-    stacks = place / "stacks"
-    stacks.mkdir(exist_ok=True)
-    make = partial(Runner, maker, stacks, keep)
+    room = place / "cases"
+    room.mkdir(exist_ok=True)
+    make = partial(Runner, maker, room, keep)
     with Workers[int, Told](make, jobs, lambda _: Limits(PATIENCE_S, LIMIT_BYTES)) as workers:
         for number, told in zip(numbers, workers.run(numbers, lambda *_: None), strict=True):
             if isinstance(told, Lost):
-                yield lost(maker, number, told, stacks / str(number))
+                yield lost(maker, number, told, stack_of(number, room))
                 continue
             yield told
             if number % AS_COMMAND == 0 and told.kind:

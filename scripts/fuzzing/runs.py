@@ -40,26 +40,30 @@ class Told:
     faults: tuple[str, ...] = ()
 
 
+def stack_of(number: int, room: Path) -> Path:
+    """Where a run that takes long writes down its place in the program."""
+    return room / f"stack_{number}.txt"
+
+
 @dataclass(slots=True)
 class Runner:
     """Runs cases in this process, one after the other."""
 
     maker: Maker
-    stacks: Path  # folder for the places of runs that take long
+    room: Path  # folder for files while they are needed; whoever ends this process deletes it
     keep: Path | None = None  # folder for the files of cases with faults
     _oracle: Oracle = field(default_factory=Oracle)
     _before: dict[str, Measured] = field(default_factory=dict)  # by the name of the input
 
     def __call__(self, number: int, ask: object = None) -> Told:
         """Make a case, run it, judge it."""
-        with tempfile.TemporaryDirectory(prefix="fuzz-") as place:
+        with tempfile.TemporaryDirectory(dir=self.room) as place:
             folder = Path(place) / "case"
             folder.mkdir()
             case = self.maker.case(number, folder)
             if case is None:
                 return Told(number)
-            stack = self.stacks / str(number)
-            with _noted(stack):
+            with _noted(stack_of(number, self.room)):
                 outcome = run_here(case, Path(place))
             before = self._undamaged(case, Path(place))
             faults = tuple(self._oracle.faults(case, outcome, before))

@@ -59,24 +59,30 @@ def in_cells(
     wide = np.tile(pattern, (side // pattern.shape[0], side // pattern.shape[1]))
     mosaic = codes[: rows * cell, : cols * cell, 0]
     repeats = rows * cell // side, cols * cell // side
-    # Row r of every repeat, with the photosites of a repeat as channels: a view, no copy.
-    lines = [
-        _reduced(mosaic[r::side].reshape(repeats[0], repeats[1], side), max(1, cell // side))
-        for r in range(side)
-    ]
-    phases = np.stack(lines, axis=2)  # (rows, cols, row in the repeat, column in the repeat)
-    out = np.empty((rows, cols, colors), np.float32)
-    part = side // parts
-    for down in range(parts):
-        for across in range(parts):
-            own = slice(down * part, (down + 1) * part), slice(across * part, (across + 1) * part)
-            for color in range(colors):
-                there = wide[own] == color
-                block = phases[:, :, own[0], own[1]][:, :, there]
-                if not there.any():  # a colour that this part has not: the whole repeat's
-                    block = phases[:, :, wide == color]
-                out[down::parts, across::parts, color] = block.mean(-1)
-    return out
+    factor = max(1, cell // side)
+    phases = np.empty((rows // parts, cols // parts, side, side), np.float32)
+    for row in range(side):  # of every repeat, its photosites as channels: a view, no copy
+        line = mosaic[row::side].reshape(*repeats, side)
+        phases[:, :, row] = _reduced(line, factor)
+    means = phases.reshape(-1, side * side) @ _shares(wide, parts, colors)
+    out = means.reshape(rows // parts, cols // parts, parts, parts, colors)
+    return np.ascontiguousarray(out.transpose(0, 2, 1, 3, 4)).reshape(rows, cols, colors)
+
+
+def _shares(wide: NDArray[np.uint8], parts: int, colors: int) -> NDArray[np.float32]:
+    """What each photosite of a repeat adds to each colour of each of its cells, as a matrix.
+
+    A cell that has no photosite of a colour takes that of the whole repeat.
+    """
+    out = np.zeros((*wide.shape, parts, parts, colors), np.float32)
+    part = len(wide) // parts
+    for down, across, color in np.ndindex(parts, parts, colors):
+        own = np.zeros(wide.shape, bool)
+        own[down * part : (down + 1) * part, across * part : (across + 1) * part] = True
+        there = own & (wide == color)
+        there = there if there.any() else wide == color
+        out[there, down, across, color] = 1 / np.count_nonzero(there)
+    return out.reshape(wide.size, -1)
 
 
 def _reduced(planes: NDArray[Any], factor: int) -> NDArray[np.float32]:

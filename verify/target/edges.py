@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verify.target.light import Light
-from verify.target.quads import Quad, crossing
+from verify.target.quads import NEXT, Quad, crossing
 
 SAMPLES = 40  # across each side
 ENDS = 0.06  # of a side left out at each end, where corners are round or worn
@@ -49,7 +49,7 @@ def outlined(light: Light, quad: Quad, reach: float) -> Outline | None:
     quad : roughly where the sides are, clockwise.
     reach : how far an edge may be from its side [cell].
     """
-    start, end = quad, np.roll(quad, -1, axis=0)
+    start, end = quad, quad[NEXT]
     length = np.linalg.norm(end - start, axis=1)
     if length.min() < 4:
         return None
@@ -58,24 +58,18 @@ def outlined(light: Light, quad: Quad, reach: float) -> Outline | None:
     edges = _edges(light, start, end, outward, reach)
     if edges.real.mean(1).min() < LEAST_EDGE:
         return None
-    lines, supports, steps = [], [], []
-    for n in range(4):
-        slope, shift = _straight(*(part[n][edges.real[n]] for part in (
-            edges.position, edges.offset, edges.step
-        )))  # fmt: skip
-        away = np.abs(edges.offset[n] - (slope * edges.position[n] + shift))
-        on_line = edges.real[n] & (away <= max(STRAIGHT, STRAIGHT_SHARE * length[n]))
-        first = start[n] + shift * outward[n]
-        way = along[n] + slope * outward[n]
-        normal = np.array([way[1], -way[0]]) / np.linalg.norm(way)
-        lines.append([*normal, normal @ first])
-        supports.append(float(on_line.mean()))
-        steps.append(float(np.median(edges.step[n][on_line])) if on_line.any() else 0.0)
-    corners = crossing(np.array(lines))
+    slope, shift = _straight(edges)
+    away = np.abs(edges.offset - (slope[:, None] * edges.position + shift[:, None]))
+    on_line = edges.real & (away <= np.maximum(STRAIGHT, STRAIGHT_SHARE * length)[:, None])
+    first = start + shift[:, None] * outward
+    way = along + slope[:, None] * outward
+    normal = np.stack([way[:, 1], -way[:, 0]], axis=1) / np.linalg.norm(way, axis=1)[:, None]
+    corners = crossing(np.column_stack([normal, (normal * first).sum(1)]))
     if corners is None or np.abs(corners - quad).max() > 6 * reach + 0.2 * length.max():
         return None
-    a, b, c, d = supports
-    e, f, g, h = steps
+    a, b, c, d = on_line.mean(1).tolist()
+    sides = zip(edges.step, on_line, strict=True)
+    e, f, g, h = (float(np.median(step[on])) if on.any() else 0.0 for step, on in sides)
     return Outline(corners, (a, b, c, d), (e, f, g, h))
 
 
@@ -113,25 +107,36 @@ def _edges(
     return _Edges(position, offset, step, step > least)
 
 
-def _straight(
-    position: NDArray[np.float64], offset: NDArray[np.float64], weight: NDArray[np.float64]
-) -> tuple[float, float]:
-    """Slope and start of the line that most edges agree on, by trying pairs of them."""
-    count = position.size
-    first = np.tile(np.arange(count), len(PAIRS))
-    second = (first + np.repeat(PAIRS, count)) % count
-    apart = position[second] != position[first]
-    first, second = first[apart], second[apart]
-    slopes = (offset[second] - offset[first]) / (position[second] - position[first])
-    shifts = offset[first] - slopes * position[first]
-    away = np.abs(offset - (slopes[:, None] * position + shifts[:, None]))
-    agree = np.clip(1 - (away / STRAIGHT) ** 2, 0, None).sum(1)
-    best = int(agree.argmax())
-    close = away[best] <= STRAIGHT
-    x, y, w = position[close], offset[close], weight[close]
-    middle, height = float(w @ x / w.sum()), float(w @ y / w.sum())
-    spread = float(w @ (x - middle) ** 2)
-    if spread < 1e-6:
-        return float(slopes[best]), float(shifts[best])
-    slope = float(w @ ((x - middle) * (y - height))) / spread
-    return slope, height - slope * middle
+def _straight(edges: _Edges) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Slope and start (4,) of the lines that most edges agree on, by trying pairs of them."""
+    count = edges.real.sum(1)[:, None]
+    # Of each side the samples that are edges come first, and pairs are taken among them.
+    order = np.argsort(~edges.real, axis=1, kind="stable")
+    position, offset, weight = (
+        np.take_along_axis(part, order, axis=1)
+        for part in (edges.position, edges.offset, edges.step)
+    )
+    first = np.tile(np.arange(SAMPLES), len(PAIRS))[None]
+    second = (first + np.repeat(PAIRS, SAMPLES)) % count
+    run = np.take_along_axis(position, second, axis=1) - position[:, first[0]]
+    rise = np.take_along_axis(offset, second, axis=1) - offset[:, first[0]]
+    pairs = (first < count) & (run != 0)
+    slopes = rise / np.where(pairs, run, 1)  # (4, pairs)
+    shifts = offset[:, first[0]] - slopes * position[:, first[0]]
+    away = np.abs(
+        offset[:, None] - (slopes[..., None] * position[:, None] + shifts[..., None])
+    )  # (4, pairs, samples)
+    real = np.arange(SAMPLES) < count
+    agree = np.where(real[:, None], np.clip(1 - (away / STRAIGHT) ** 2, 0, None), 0).sum(2)
+    best = np.where(pairs, agree, -1).argmax(1)
+    side = np.arange(4)
+    w = np.where(real & (away[side, best] <= STRAIGHT), weight, 0)
+    total = w.sum(1)
+    middle, height = (w * position).sum(1) / total, (w * offset).sum(1) / total
+    off = position - middle[:, None]
+    spread = (w * off**2).sum(1)
+    thin = spread < 1e-6
+    slope = (w * off * (offset - height[:, None])).sum(1) / np.where(thin, 1, spread)
+    return np.where(thin, slopes[side, best], slope), np.where(
+        thin, shifts[side, best], height - slope * middle
+    )

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verify.target.light import Light, steepness
-from verify.target.quads import Quad
+from verify.target.quads import NEXT, Quad, clockwise, convex, side_lengths
 
 CODES_A_STOP = 34.0  # of the 8-bit picture that segments are looked for in
 GRADIENT = 1.5  # codes a cell, below which nothing is an edge
@@ -52,16 +52,14 @@ def quads_of_lines(light: Light) -> Iterator[Quad]:
     corners, covered = _crossings(lines, light.smooth.shape[:2])
     calm = calm_inside(light, corners)
     corners, covered = corners[calm], covered[calm]
-    order = np.argsort(-covered)
-    kept: list[Quad] = []
-    for at in order.tolist():
-        quad = corners[at]
-        near = 0.05 * np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1).min()
-        if all(np.abs(quad - other).max() > max(near, 2.0) for other in kept):
-            kept.append(quad)
-            yield quad
-            if len(kept) == MOST:
-                return
+    corners = corners[np.argsort(-covered)]
+    near = np.maximum(2.0, 0.05 * side_lengths(corners).min(1))
+    count = 0
+    while len(corners) and count < MOST:
+        yield corners[0]
+        count += 1
+        other = np.abs(corners - corners[0]).max((1, 2)) > near
+        corners, near = corners[other], near[other]
 
 
 def calm_inside(light: Light, corners: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -198,12 +196,14 @@ def _crossings(
     points = _points(lines, count)
     rows, cols = shape
     inside = ((points >= -2) & (points <= (cols + 2, rows + 2))).all(-1) & meets
-    # Opposite sides a < c and b < d: corners ab, bc, cd, da.
-    a, c = np.nonzero(np.triu(np.ones((count, count), bool), 1))
-    both = inside[a] & inside[c]  # (pairs, lines) that cross a and c inside the picture
-    upper = np.triu(np.ones((count, count), bool), 1)
-    first, b, d = np.nonzero(both[:, :, None] & both[:, None, :] & upper)
-    four = np.stack([a[first], b, c[first], d], axis=1)
+    # Opposite sides a < c and b < d: corners ab, bc, cd, da. Their even strips face one another:
+    # from one to the other the outline turns twice, each time by an angle that sides may meet at.
+    facing = lines.normal @ lines.normal.T <= np.cos(np.radians(2 * LEAST_ANGLE))
+    one, other = np.nonzero(np.triu(facing, 1))
+    between = inside[one] & inside[other]  # (pairs, lines) that cross both inside the picture
+    first, second = np.nonzero(np.triu(between[:, one] & between[:, other], 1))
+    a, b, c, d = one[first], one[second], other[first], other[second]
+    four = np.stack([a, b, c, d], axis=1)
     corners = np.stack([points[four[:, n], four[:, (n + 1) % 4]] for n in range(4)], axis=1)
     sound = _sound(corners, rows * cols) & _inward(corners, lines.normal[four])
     four, corners = four[sound], corners[sound]
@@ -216,7 +216,7 @@ def _crossings(
         edge = _read(lines.covered[line], places[:, 1]) - _read(lines.covered[line], places[:, 0])
         share[:, n] = edge / np.maximum(at[:, 1] - at[:, 0], 1e-6)
     kept = (share.min(1) >= LEAST_COVERED) & (share.mean(1) >= COVERED)
-    return _clockwise(corners[kept]), share[kept].mean(1)
+    return clockwise(corners[kept]), share[kept].mean(1)
 
 
 def _points(lines: Lines, count: int) -> NDArray[np.float64]:
@@ -231,14 +231,10 @@ def _points(lines: Lines, count: int) -> NDArray[np.float64]:
 
 def _sound(corners: NDArray[np.float64], cells: int) -> NDArray[np.bool_]:
     """Which corners (quads, 4, 2) are of a convex quadrilateral of a fitting size."""
-    sides = np.roll(corners, -1, axis=1) - corners
-    following = np.roll(sides, -1, axis=1)
-    turn = sides[..., 0] * following[..., 1] - sides[..., 1] * following[..., 0]
-    convex = (turn > 0).all(1) | (turn < 0).all(1)
     x, y = corners[..., 0], corners[..., 1]
-    doubled = (x * np.roll(y, -1, axis=1) - np.roll(x, -1, axis=1) * y).sum(1)
+    doubled = (x * y[:, NEXT] - x[:, NEXT] * y).sum(1)
     share = np.abs(doubled) / 2 / cells
-    return np.asarray(convex & (share >= LEAST_AREA) & (share <= LARGEST_AREA))
+    return np.asarray(convex(corners) & (share >= LEAST_AREA) & (share <= LARGEST_AREA))
 
 
 def _inward(corners: NDArray[np.float64], normal: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -254,13 +250,3 @@ def _read(table: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np
     low = at.astype(int)
     rows = np.arange(len(table))
     return np.asarray(table[rows, low] + (at - low) * (table[rows, low + 1] - table[rows, low]))
-
-
-def _clockwise(corners: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Corners (quads, 4, 2) clockwise from the one nearest to the top left."""
-    away = corners - corners.mean(1, keepdims=True)
-    order = np.argsort(np.arctan2(away[..., 1], away[..., 0]), axis=1)
-    turned = np.take_along_axis(corners, order[..., None], axis=1)
-    first = (turned - turned.mean(1, keepdims=True)).sum(-1).argmin(1)
-    roll = (np.arange(4)[None] + first[:, None]) % 4
-    return np.take_along_axis(turned, roll[..., None], axis=1)

@@ -4,7 +4,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-_BEFORE = np.array([3, 0, 1, 2])  # of each of four lines, the one before it
+NEXT = np.array([1, 2, 3, 0])  # of each of four corners, the one after it
+BEFORE = np.array([3, 0, 1, 2])
+LEAST_SINE = 1e-3  # between two lines that meet
 
 Quad = NDArray[np.float64]  # (4, 2) col and row of the corners, clockwise from the top left
 
@@ -20,12 +22,14 @@ def around(hull: NDArray[np.float32]) -> Quad | None:
     return clockwise(corners)
 
 
-def clockwise(corners: Quad) -> Quad:
-    """The corners clockwise as seen, from the one that is nearest to the top left."""
-    x, y = (corners - corners.mean(0)).T
-    ordered = corners[np.argsort(np.arctan2(y, x))]  # y points down: rising angles go clockwise
-    first = int(np.argmin(ordered.sum(1)))
-    return np.roll(ordered, -first, axis=0)
+def clockwise(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Corners (..., 4, 2) clockwise as seen, of each four from the one nearest to the top left."""
+    away = corners - corners.mean(-2, keepdims=True)
+    # y points down: rising angles go clockwise.
+    order = np.argsort(np.arctan2(away[..., 1], away[..., 0]), axis=-1)
+    first = np.take_along_axis(away.sum(-1), order, axis=-1).argmin(-1)
+    order = np.take_along_axis(order, (first[..., None] + np.arange(4)) % 4, axis=-1)
+    return np.asarray(np.take_along_axis(corners, order[..., None], axis=-2))
 
 
 def area(quad: Quad) -> float:
@@ -35,12 +39,17 @@ def area(quad: Quad) -> float:
 
 def sides(quad: Quad) -> NDArray[np.float64]:
     """Lengths of the four sides, the top one first."""
-    return np.asarray(np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1))
+    return np.asarray(np.linalg.norm(quad[NEXT] - quad, axis=1))
+
+
+def side_lengths(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The same of many quadrilaterals (quads, 4, 2)."""
+    return np.asarray(np.linalg.norm(corners[:, NEXT] - corners, axis=2))
 
 
 def angles(quad: Quad) -> NDArray[np.float64]:
     """Angles inside at the four corners [degree]."""
-    to_next, to_last = np.roll(quad, -1, axis=0) - quad, np.roll(quad, 1, axis=0) - quad
+    to_next, to_last = quad[NEXT] - quad, quad[BEFORE] - quad
     cross = to_next[:, 0] * to_last[:, 1] - to_next[:, 1] * to_last[:, 0]
     return np.asarray(np.degrees(np.arctan2(cross, (to_next * to_last).sum(1))) % 360)
 
@@ -59,14 +68,27 @@ def crossing(lines: NDArray[np.float64]) -> Quad | None:
 
     Line n leads from corner n to corner n + 1.
     """
-    a, b, c = lines.T
-    before_a, before_b, before_c = a[_BEFORE], b[_BEFORE], c[_BEFORE]
-    cross = before_a * b - a * before_b
-    if np.abs(cross).min() < 1e-3:
-        return None
-    x = (before_c * b - c * before_b) / cross
-    y = (before_a * c - a * before_c) / cross
-    return np.stack([x, y], axis=1)
+    found = crossings(lines[None])
+    return found[0] if len(found) else None
+
+
+def crossings(lines: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The same of many fours of lines (fours, 4, 3), without those that do not meet."""
+    before = lines[:, BEFORE]
+    cross = before[..., 0] * lines[..., 1] - lines[..., 0] * before[..., 1]
+    meet = np.abs(cross).min(1) >= LEAST_SINE
+    lines, before, cross = lines[meet], before[meet], cross[meet]
+    x = (before[..., 2] * lines[..., 1] - lines[..., 2] * before[..., 1]) / cross
+    y = (before[..., 0] * lines[..., 2] - lines[..., 0] * before[..., 2]) / cross
+    return np.stack([x, y], axis=-1)
+
+
+def convex(corners: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which of many quadrilaterals (quads, 4, 2) are convex, whichever way round."""
+    along = corners[:, NEXT] - corners
+    following = along[:, NEXT]
+    turn = along[..., 0] * following[..., 1] - along[..., 1] * following[..., 0]
+    return np.asarray((turn > 0).all(1) | (turn < 0).all(1))
 
 
 def overlap(one: Quad, other: Quad) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verify.target.light import Light, steepness
-from verify.target.quads import Quad, area, around, clockwise, crossing, mask
+from verify.target.quads import Quad, area, around, clockwise, convex, crossings, mask
 
 STEEPNESS = (0.03, 0.06, 0.12)  # stop a cell: what counts as an edge, from soft to hard
 EDGE_SIGMAS = 3.0  # of the noise; a smaller change is none
@@ -94,10 +94,9 @@ def _from_edges(contour: NDArray[np.int32]) -> Iterator[Quad]:
     along = (ends - polygon) / np.maximum(lengths, 1e-9)[:, None]
     normal = np.stack([along[:, 1], -along[:, 0]], axis=1)
     lines = np.column_stack([normal, (normal * polygon).sum(1)])
-    for four in combinations(chosen.tolist(), 4):
-        corners = crossing(lines[list(four)])
-        if corners is not None and cv2.isContourConvex(corners.astype(np.float32)):
-            yield clockwise(corners)
+    fours = np.array(list(combinations(chosen.tolist(), 4)), int).reshape(-1, 4)
+    corners = crossings(lines[fours])
+    yield from clockwise(corners[convex(corners)])
 
 
 def _fits(region: Region, quad: Quad) -> bool:

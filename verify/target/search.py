@@ -10,7 +10,7 @@ from verify.target.edges import Outline, outlined
 from verify.target.face import Face, face_of
 from verify.target.light import NEUTRAL, Light
 from verify.target.lines import calm_inside, quads_of_lines
-from verify.target.quads import Quad, angles, area, overlap, sides
+from verify.target.quads import Quad, angles, area, overlap, side_lengths, sides
 from verify.target.regions import quads
 
 LEAST_AREA, LARGEST_AREA = 0.014, 0.6  # of the picture
@@ -147,7 +147,7 @@ def _pattern(found: NDArray[np.float64], levels: NDArray[np.float32]) -> NDArray
     """
     middles = found.mean(1)
     shapes = found - middles[:, None]
-    shorter = np.linalg.norm(np.roll(found, -1, axis=1) - found, axis=2).min(1)
+    shorter = side_lengths(found).min(1)
     many = np.zeros(len(found), bool)
     for n, shape in enumerate(shapes):
         alike = np.abs(shapes - shape).max((1, 2)) <= ALIKE * shorter[n]

@@ -20,7 +20,7 @@ WINDOW = 0.12  # stop; levels this close are one plateau
 LEAST_PLATEAU = 0.22  # of the face; a smaller one is a highlight or something in front of it
 FACE_CELLS = 90  # along the longer side of a face, about
 FIT_CELLS = 1500  # of a face that an even light is fitted to
-LIGHTER_EVEN = 0.3  # of how much lighter a part is, within which half of it lies
+BETTER_LIT = 0.4  # of the most that a part is lighter, by which half of it is; of sheen a quarter
 SHARE_OF_LARGEST = 0.35  # of the largest plateau, that a lighter one must have
 SCALES = (0.6, 0.54, 0.48, 0.42, 0.36, 0.3, 0.25, 0.2)  # of the face's extent, sides of a box
 CLEAN_BOX = 0.995  # of the cells of a box
@@ -36,7 +36,7 @@ class Face:
     share: float  # of the face that is even, 0 to 1
     other_light: float  # of the face that is of the same colour in shadow or sheen, 0 to 1
     busy: float  # length of the rim of what is not even, against the longest side
-    lit: float  # of the face that is lighter and as even: what was taken may be in shadow, 0 to 1
+    lit: float  # of the face that is in better light: what was taken may be in shadow, 0 to 1
     rim: float  # level just inside the outline against that of the face [stop]
     off_middle: float  # even light at the box against that in the middle of the face [stop]
     rough: float  # what is left of its level without an even light and noise [stop]
@@ -91,7 +91,7 @@ def face_of(light: Light, quad: Quad) -> Face | None:
         share=np.count_nonzero(even) / count,
         other_light=np.count_nonzero(inner & alike & ~even) / count,
         busy=_rim_inside(clean, inner) / float(sides(local).max()),
-        lit=_evenly_lighter(off[inner & alike & (off > tolerance)]) / count,
+        lit=_better_lit(off[inner & alike & (off > tolerance)] - tolerance) / count,
         rim=float(np.median(off[rim])) if rim.any() else 0.0,
         off_middle=float(plane[center] - plane[middle]),
         rough=float(np.sqrt(max(0.0, left_over - (1.5 * noise) ** 2))),
@@ -104,12 +104,16 @@ def face_of(light: Light, quad: Quad) -> Face | None:
     )
 
 
-def _evenly_lighter(off: NDArray[np.float32]) -> int:
-    """Cells that are lighter than the rest of a face by about as much; sheen rises and falls."""
-    if not off.size:
+def _better_lit(over: NDArray[np.float32]) -> int:
+    """Cells of a part that is in better light than what was taken for the face.
+
+    Beyond the edge of a shadow, a soft one too, much of it is about as light as its lightest
+    cells; sheen falls off from a peak.
+    """
+    if not over.size:
         return 0
-    low, middle, high = np.quantile(off, (0.25, 0.5, 0.75)).tolist()
-    return off.size if high - low < LIGHTER_EVEN * middle else 0
+    half, most = np.quantile(over, (0.5, 0.98)).tolist()
+    return over.size if half >= BETTER_LIT * most else 0
 
 
 def _middle(quad: Quad, shape: tuple[int, ...]) -> tuple[int, int]:

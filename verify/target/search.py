@@ -26,6 +26,7 @@ MOST = 80  # quadrilaterals looked at closely
 WORSE = 0.08  # of the sides, less of which on edges after a closer look is no gain
 ALIKE_STOPS = 0.5  # by which their levels differ
 PART = 0.5  # of a part of a pattern, that another outline may share
+APART = 0.85  # of the shorter side, between the middles of things that repeat
 REPEATS = 4  # things of one shape, turned alike, that make a pattern
 NEARLY = 0.85  # of the merit of the surest view of a thing
 SAME = 0.75  # of the smaller one's area that two views of one thing share
@@ -135,15 +136,14 @@ def _quads(light: Light) -> list[Quad]:
     levels = light.smooth[middle[:, 1], middle[:, 0], 0]
     repeats = _pattern(seen, levels)
     parts = seen[repeats]
-    # What holds several of a pattern's parts is a piece of the wall.
-    return [q for q in seen[~repeats] if all(overlap(q, part) <= PART for part in parts)][:MOST]
+    return [quad for quad in seen[~repeats] if not _of_wall(quad, parts)][:MOST]
 
 
 def _pattern(found: NDArray[np.float64], levels: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Which of many quadrilaterals (quads, 4, 2) repeat: tiles, panes, bricks, patches of a chart.
 
-    What repeats has one shape and about one level, in its middle. A thing that is seen several
-    times counts once: repeats stand beside each other.
+    What repeats has one shape and about one level, in its middle, and stands beside itself: views
+    of one thing that share much of it are no repeats.
     """
     middles = found.mean(1)
     shapes = found - middles[:, None]
@@ -152,9 +152,24 @@ def _pattern(found: NDArray[np.float64], levels: NDArray[np.float32]) -> NDArray
     for n, shape in enumerate(shapes):
         alike = np.abs(shapes - shape).max((1, 2)) <= ALIKE * shorter[n]
         alike &= np.abs(levels - levels[n]) <= ALIKE_STOPS
-        cells = np.unique(np.rint((middles[alike] - middles[n]) / (0.7 * shorter[n])), axis=0)
-        many[n] = len(cells) >= REPEATS
+        many[n] = _things(middles[alike], APART * shorter[n]) >= REPEATS
     return many
+
+
+def _of_wall(quad: Quad, parts: NDArray[np.float64]) -> bool:
+    """Whether a quadrilateral holds several parts of a pattern (parts, 4, 2)."""
+    held = [part for part in parts if overlap(quad, part) > PART]
+    least = min((float(sides(part).min()) for part in held), default=0.0)
+    return _things(np.array([part.mean(0) for part in held]), APART * least) > 1
+
+
+def _things(middles: NDArray[np.float64], apart: float) -> int:
+    """How many things have these middles (views, 2), where no two are closer than ``apart``."""
+    count = 0
+    while len(middles):
+        middles = middles[np.linalg.norm(middles - middles[0], axis=1) >= apart]
+        count += 1
+    return count
 
 
 def _card_like(quad: Quad, light: Light) -> bool:

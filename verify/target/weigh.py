@@ -108,9 +108,10 @@ class Scales:
     def _at_an_end(self, candidate: Candidate) -> bool:
         """Whether next to nothing in the picture is lighter, or darker: it may be white, or black.
 
-        What is lighter than a white surface could be gives light itself, and says nothing.
+        What is clipped or lighter than a white surface could be may give light itself, and says
+        nothing.
         """
         above = self.light.smooth[..., 0] - candidate.face.level
         least = END_SHARE * above.size
-        lighter = np.count_nonzero((above > ENDS) & (above < BEYOND_WHITE))
-        return bool(lighter < least or np.count_nonzero(above < -ENDS) < least)
+        lighter = (above > ENDS) & (above < BEYOND_WHITE) & ~self.light.clipped
+        return bool(np.count_nonzero(lighter) < least or np.count_nonzero(above < -ENDS) < least)

@@ -16,6 +16,7 @@ from verify.target.search import LEAST, Candidate, candidates, colored_light, is
 
 SURE = 0.7  # merit of a card that nobody would doubt
 AS_GOOD = 0.7  # of the best one's merit
+LESS_GOOD = 0.45  # the same, where the likeliest has the level of something else
 WEAKEST_SIDE, SECOND_SIDE = 0.5, 0.7  # of a sure card's sides that lie on edges
 MOSTLY = 0.5  # of a sure card's face is in one even light
 BUSY = 2.5  # edges on its face, in longest sides: a shadow across it makes two at most
@@ -58,21 +59,31 @@ class Scales:
             return Weighed(tuple(seen[:2]), ("coloured-light",)) if coloured else Weighed(())
         # A window or a softbox is clipped whatever the card got: it is one for want of another.
         neutral = [c for c in neutral if not self._clipped(c)] or neutral
-        rivals = [c for c in neutral if c.merit >= AS_GOOD * neutral[0].merit]
-        expected = None if self.expected is None else float(np.log2(self.expected))
-        lit = light.smooth[..., 0][~light.clipped]  # what is clipped may give light itself
-        white = float(np.quantile(lit, LIGHTEST)) if lit.size else 0.0
-        placed = order([c.face.level for c in rivals], list(map(looks, rivals)), expected, white)
-        rivals = [rivals[at] for at in placed]
+        rivals = self._ordered(neutral, AS_GOOD)
+        if self._surprising(rivals[0]):
+            rivals = self._ordered(neutral, LESS_GOOD)
         best = rivals[0]
         doubts = []
         if len(rivals) > 1:
             doubts.append("several-cards")
         if not self._sure(best):
             doubts.append("card-unsure")
-        if self._unlikely(best) or self._at_an_end(best):
+        if self._surprising(best):
             doubts.append("unlikely-level")
         return Weighed(tuple(rivals), tuple(doubts))
+
+    def _ordered(self, neutral: list[Candidate], share: float) -> list[Candidate]:
+        """Those with a good share of the surest one's merit, the likeliest to be a card first."""
+        rivals = [c for c in neutral if c.merit >= share * neutral[0].merit]
+        expected = None if self.expected is None else float(np.log2(self.expected))
+        lit = self.light.smooth[..., 0][~self.light.clipped]  # what is clipped may give light
+        white = float(np.quantile(lit, LIGHTEST)) if lit.size else 0.0
+        placed = order([c.face.level for c in rivals], list(map(looks, rivals)), expected, white)
+        return [rivals[at] for at in placed]
+
+    def _surprising(self, candidate: Candidate) -> bool:
+        """Whether a candidate's level, or that of the rest of the picture, speaks against it."""
+        return self._unlikely(candidate) or self._at_an_end(candidate)
 
     def _clipped(self, candidate: Candidate) -> bool:
         """Whether a candidate's face is clipped, in part at least."""

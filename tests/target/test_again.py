@@ -107,7 +107,7 @@ def test_a_finger_over_the_rim_is_no_matter() -> None:
 
 @pytest.mark.parametrize(
     ("side", "color"),
-    [(6, SKIN), (6, 0.02), (14, SKIN), (14, 0.9), (14, 0.02)],
+    [(6, SKIN), (6, 0.02), (6, 0.9), (8, 0.9), (10, 3.0), (14, SKIN), (14, 0.9), (14, 0.02)],
 )
 def test_what_is_measured_with_something_small_over_the_box(side: float, color: Color) -> None:
     """It is right within 0.03 stop, or the place is not taken."""
@@ -118,6 +118,12 @@ def test_what_is_measured_with_something_small_over_the_box(side: float, color: 
 @pytest.mark.parametrize("stops", [-0.3, -1.0])
 def test_a_shadow_in_the_box(stops: float) -> None:
     assert not again(exposed(lit(SET, right_of(PLACE[0]), stops)))
+
+
+@pytest.mark.parametrize("soft", [1.0, 12.0])
+def test_a_shadow_over_most_of_the_face(soft: float) -> None:
+    """The box lies wholly in it, and is as even as before."""
+    assert not again(exposed(lit(SET, right_of(148, 0), -0.5, soft)))
 
 
 def test_a_shadow_beside_the_box_is_no_matter() -> None:

@@ -106,6 +106,22 @@ def test_the_lit_part_beside_a_shadow(stops: float, col: float) -> None:
     assert 0.1 < face.busy < 2.5
 
 
+@pytest.mark.parametrize("soft", [1.0, 8.0, 16.0])
+@pytest.mark.parametrize("stops", [-0.3, -1.0])
+def test_a_shadow_over_most_of_it_is_known_by_its_better_lit_part(
+    soft: float, stops: float
+) -> None:
+    """Three quarters in shadow, however soft its edge: the rest tells, or is what is measured."""
+    face = seen(lit(laid(wrinkled(), QUAD), right_of(156, 0), stops, soft))
+    assert face.shaded or face.level == pytest.approx(LEVEL, abs=ALLOWED_STOPS)
+
+
+@pytest.mark.parametrize("middle", [(160.0, 105.0), PLACE])
+@pytest.mark.parametrize("peak", [0.05, 0.12])
+def test_sheen_is_no_better_light(middle: tuple[float, float], peak: float) -> None:
+    assert not seen(shining(laid(wrinkled(), QUAD), middle, 25, peak)).shaded
+
+
 def test_a_bar_of_shadow_across() -> None:
     bar = [(165.0, -50.0), (180.0, -50.0), (210.0, 290.0), (195.0, 290.0)]
     picture = lit(laid(wrinkled(), QUAD), bar, -1)

@@ -31,7 +31,7 @@ from drawn_scenes import (
 )
 
 from verify.target.light import light_of
-from verify.target.quads import Quad
+from verify.target.quads import Quad, area, overlap
 from verify.target.search import Candidate, candidates, colored_light, is_neutral, looks
 
 pytestmark = pytest.mark.filterwarnings("error")
@@ -245,3 +245,27 @@ def test_looks_for_a_card() -> None:
     assert looks(large) - looks(small) == pytest.approx(1.0, abs=0.1)  # two doublings of area
     print_ = first(printed(laid(plain(), QUAD), lower_half(standing(PLACE, 100, 40, 12)), 2))
     assert looks(print_) < looks(large)
+
+
+def chequered(side: int, dark: float, light: float) -> Picture:
+    """Square tiles without joints, dark and light by turns."""
+    rows, cols = np.indices(plain().shape[:2]) // side
+    return np.where((rows + cols)[..., None] % 2, light, dark) * np.ones(3)
+
+
+@pytest.mark.parametrize(
+    ("side", "turn", "dark", "light"),
+    [(25, 0, 0.14, 0.25), (25, 2, 0.14, 0.25), (33, 0, 0.09, 0.3), (28, 5, 0.09, 0.3)],
+)
+def test_a_card_before_tiles_of_about_its_own_grey(
+    side: int, turn: float, dark: float, light: float
+) -> None:
+    """Lines of the tiles cut it into many views of itself, which are no pattern."""
+    quad = standing((182, 121), 100, 84, turn)
+    found = candidates(lights(laid(chequered(side, dark, light), quad)))
+    assert any(
+        overlap(c.outline.quad, quad) > 0.9
+        and abs(c.face.level - LEVEL) < ALLOWED_STOPS
+        and area(c.outline.quad) == pytest.approx(area(quad), rel=0.1)
+        for c in found
+    )

@@ -150,6 +150,20 @@ def test_the_lightest_and_the_darkest_thing_may_be_white_or_black(level: float) 
         assert "unlikely-level" in weighed.doubts
 
 
+def test_white_paper_beside_a_lamp_may_be_white() -> None:
+    """What is clipped gives light itself, and does not show that something is lighter."""
+    room = laid(wrinkled(0.05, 0.2), standing((60, 60), 60, 50, 4), 8.0)
+    assert "unlikely-level" in said(laid(room, QUAD, 0.85), None, -1.5).doubts
+
+
+@pytest.mark.parametrize("level", [0.02, 0.025])
+def test_a_card_that_is_less_sure_than_a_black_board_is_offered_too(level: float) -> None:
+    held = printed(laid(on_set(laid(wrinkled(), LEFT, level)), RIGHT), lower_half(RIGHT), 3)
+    weighed = said(held)
+    assert weighed.doubts
+    assert any(apart(c.outline.quad, RIGHT) < 2 * NEAR for c in weighed.found)
+
+
 def between_flags(lit_part: float = 0.3) -> Picture:
     """A white background that lacks a lamp, so that it is as a card, between black flags."""
     picture = plain(CARD)

@@ -15,7 +15,7 @@ LEAST_CELLS = 1.2  # an overview shows no smaller movement
 SUPPORT = 0.5  # of a side, of three sides at least
 SAME_COLOR = 0.25  # stop off neutral
 CLEAN = 0.9  # of the box
-FREE = 0.97  # of the box, of anything in front of it
+FREE = 0.995  # of the box, of anything in front of it
 EVEN = 0.12  # stop, off the middle level of a box in one light
 OTHER_SURFACE = 0.35  # stop between the rim of a face and its middle
 OTHER_LIGHT = 0.15  # stop; a box that much darker than the face lies in a shadow
@@ -46,7 +46,7 @@ def still_there(light: Light, overview: Overview, last: Target) -> bool:
     face = face_of(light, quad)
     if face is None or (light.balanced and max(map(abs, face.colors)) > SAME_COLOR):
         return False
-    if abs(face.rim) > OTHER_SURFACE:  # what is in the middle is not what is at the rim
+    if face.shaded or abs(face.rim) > OTHER_SURFACE:  # the middle is not what is at the rim
         return False
     return _even_box(light, overview, last, face.level)
 

@@ -20,10 +20,11 @@ WINDOW = 0.12  # stop; levels this close are one plateau
 LEAST_PLATEAU = 0.22  # of the face; a smaller one is a highlight or something in front of it
 FACE_CELLS = 90  # along the longer side of a face, about
 FIT_CELLS = 1500  # of a face that an even light is fitted to
-BETTER_LIT = 0.4  # of the most that a part is lighter, by which half of it is; of sheen a quarter
+BETTER_LIT = 0.45  # of the most that a part is lighter, by which half of it is; of sheen a quarter
 SHARE_OF_LARGEST = 0.35  # of the largest plateau, that a lighter one must have
 SCALES = (0.6, 0.54, 0.48, 0.42, 0.36, 0.3, 0.25, 0.2)  # of the face's extent, sides of a box
 CLEAN_BOX = 0.995  # of the cells of a box
+LIT = 0.1  # of a face may be in better light than the rest
 SAME_LIGHT = 0.008  # stop; light that differs less is the same
 
 
@@ -41,6 +42,11 @@ class Face:
     off_middle: float  # even light at the box against that in the middle of the face [stop]
     rough: float  # what is left of its level without an even light and noise [stop]
     box: tuple[int, int, int, int]  # col, row, width, height to measure [cell]
+
+    @property
+    def shaded(self) -> bool:
+        """Whether so much of it is in better light that the rest may be in shadow."""
+        return self.lit >= LIT
 
 
 def face_of(light: Light, quad: Quad) -> Face | None:

@@ -22,7 +22,6 @@ MOSTLY = 0.5  # of a sure card's face is in one even light
 BUSY = 2.5  # edges on its face, in longest sides: a shadow across it makes two at most
 SURELY_NEUTRAL = 0.22  # stop off neutral: the scene's light, and a card's own tint
 LARGE = 0.45  # of the picture; what is larger may be the background between two things
-LIT = 0.1  # of a sure card's face may be lighter and even
 DARK_RIM = -0.8  # stop of the rim against the face; a screen in its frame is darker there
 OFF_MIDDLE = 0.02  # stop between the box and the middle of the face
 ENDS, END_SHARE = 0.4, 0.005  # stops off a card, and how much of a picture should be so far off
@@ -104,7 +103,7 @@ class Scales:
             and abs(face.off_middle) <= OFF_MIDDLE
             and is_neutral(self.light, candidate, SURELY_NEUTRAL)
             and face.rim > DARK_RIM
-            and face.lit < LIT
+            and not face.shaded
             and area(candidate.outline.quad) <= LARGE * self.light.grey.size
         )
 

@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 from drawn_scenes import (
     CARD,
+    RED,
     SIGMA_3200,
     SKIN,
     Picture,
     apart,
     laid,
     lights,
+    lit,
     moved,
     plain,
     right_of,
@@ -19,7 +21,7 @@ from drawn_scenes import (
     wrinkled,
 )
 
-from verify.target.edges import Outline, outlined
+from verify.target.edges import Outline, goes_on, outlined
 from verify.target.quads import Quad, clockwise
 
 pytestmark = pytest.mark.filterwarnings("error")
@@ -154,3 +156,33 @@ def test_at_the_picture_s_rim_there_is_no_edge() -> None:
     cut = [(-20, 70), (60, 70), (60, 150), (-20, 150)]
     rim = np.array([(0, 70), (60, 70), (60, 150), (0, 150)], float)
     assert found(laid(plain(), cut), rim) is None
+
+
+def part_of(quad: Quad, start: float, end: float) -> Quad:
+    """The part of a quadrilateral between two shares of the way from its left to its right side."""
+    a, b, c, d = quad
+    return np.array(
+        [a + start * (b - a), a + end * (b - a), d + end * (c - d), d + start * (c - d)]
+    )
+
+
+@pytest.mark.parametrize("share", [0.5, 0.75, 0.88])
+@pytest.mark.parametrize("stops", [-1.5, -0.4])
+@pytest.mark.parametrize("turn", [0, 12])
+def test_a_card_goes_on_beyond_a_shadow_s_edge(turn: float, stops: float, share: float) -> None:
+    quad = clockwise(standing(PLACE, 100, 80, turn))
+    shadow = part_of(quad, -0.5, share)
+    picture = lights(lit(laid(wrinkled(0.5), quad), shadow, stops))
+    assert goes_on(picture, part_of(quad, 0, share))
+    assert goes_on(picture, part_of(quad, share, 1))
+
+
+@pytest.mark.parametrize("turn", [0, 12])
+@pytest.mark.parametrize("backdrop", [0.03, 0.5])
+def test_a_whole_card_does_not_go_on(turn: float, backdrop: float) -> None:
+    quad = clockwise(standing(PLACE, 100, 80, turn))
+    alone = laid(wrinkled(backdrop), quad)
+    assert not goes_on(lights(alone), quad)
+    assert not goes_on(lights(lit(alone, right_of(200), -1)), quad)
+    red = laid(laid(wrinkled(backdrop), part_of(quad, 1, 1.4), RED), quad)
+    assert not goes_on(lights(red), quad)

@@ -9,8 +9,10 @@ from drawn_scenes import (
     ALLOWED_STOPS,
     CARD,
     CARD_SIGNAL,
+    COLS,
     NEUTRAL,
     RED,
+    ROWS,
     SIGMA_3200,
     SKIN,
     Picture,
@@ -249,7 +251,7 @@ def test_looks_for_a_card() -> None:
 
 def chequered(side: int, dark: float, light: float) -> Picture:
     """Square tiles without joints, dark and light by turns."""
-    rows, cols = np.indices(plain().shape[:2]) // side
+    rows, cols = np.meshgrid(np.arange(ROWS) // side, np.arange(COLS) // side, indexing="ij")
     return np.where((rows + cols)[..., None] % 2, light, dark) * np.ones(3)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verify.target.light import Light
-from verify.target.quads import NEXT, Quad, crossing
+from verify.target.quads import BEFORE, NEXT, Quad, crossing
 
 SAMPLES = 40  # across each side
 ENDS = 0.06  # of a side left out at each end, where corners are round or worn
@@ -17,6 +17,11 @@ STRAIGHT, STRAIGHT_SHARE = 1.5, 0.01  # cells from the line, or of its length, t
 LEAST_SPAN, MOST_SPAN = 1.5, 5.0  # cells
 LEAST_EDGE = 0.25  # of the samples of a side that must be edges for it to be found
 PAIRS = (SAMPLES // 4, SAMPLES // 3, SAMPLES // 2)  # samples apart, through which lines are tried
+FURTHER, FURTHER_CELLS = 0.08, 4.0  # of a side, and at least, that is looked at beyond its ends
+FURTHER_REACH = 2.0  # cells from where it would go on
+CORNER_CELLS = 1.0  # beyond a corner, that tell of it alone
+MOSTLY = 0.75  # of a line that goes on is an edge
+SAME_COLOR = 0.15  # stop
 
 Sides = tuple[float, float, float, float]
 
@@ -71,6 +76,39 @@ def outlined(light: Light, quad: Quad, reach: float) -> Outline | None:
     sides = zip(edges.step, on_line, strict=True)
     e, f, g, h = (float(np.median(step[on])) if on.any() else 0.0 for step, on in sides)
     return Outline(corners, (a, b, c, d), (e, f, g, h))
+
+
+def goes_on(light: Light, quad: Quad) -> bool:
+    """Whether a thing goes on beyond one of its sides, in other light: it was cut by a shadow.
+
+    Then both neighbours of that side go on straight, and what lies between them has its colour.
+    """
+    start, end = quad, quad[NEXT]
+    length = np.linalg.norm(end - start, axis=1)
+    along = (end - start) / length[:, None]
+    outward = np.stack([along[:, 1], -along[:, 0]], axis=1)
+    further = along * np.maximum(FURTHER_CELLS, FURTHER * length)[:, None]
+    clear = along * CORNER_CELLS
+    ways = ((end + clear, end + further), (start - clear, start - further))
+    after, before = (_is_edge(_edges(light, *way, outward, FURTHER_REACH)) for way in ways)
+    beyond = after[BEFORE] & before[NEXT]
+    if not beyond.any():
+        return False
+    depth = np.linalg.norm(further, axis=1)[BEFORE, None] / 2
+    middle = (start + end) / 2
+    places = np.stack([middle + depth * outward, middle - depth * outward], axis=1)
+    x, y = np.moveaxis(places.astype(np.float32) - np.float32(0.5), 2, 0)
+    shown = cv2.remap(
+        light.smooth, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )  # (4, 2, shades) outside and inside of each side
+    unlike = np.abs(shown[:, 0, 1:] - shown[:, 1, 1:]).max(1)
+    return bool((beyond & (unlike <= SAME_COLOR)).any())
+
+
+def _is_edge(edges: _Edges) -> NDArray[np.bool_]:
+    """Whether each of four lines is an edge nearly all along."""
+    on_line = edges.real & (np.abs(edges.offset) <= STRAIGHT)
+    return np.asarray(on_line.mean(1) >= MOSTLY)
 
 
 def _edges(

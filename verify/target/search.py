@@ -68,8 +68,17 @@ def candidates(light: Light) -> list[Candidate]:
 
 
 def _whole(views: list[Candidate]) -> Candidate:
-    """Of several views of one thing the largest that is nearly as sure as the surest."""
-    sure = [c for c in views if c.merit >= NEARLY * views[0].merit]
+    """Of several views of one thing the largest that is nearly as sure as the surest.
+
+    A shadow's edge across a card is as straight as its sides; but those are there all along.
+    """
+    surest = views[0]
+    sides_there = min(surest.outline.support) - WORSE
+    sure = [
+        c
+        for c in views
+        if c.merit >= NEARLY * surest.merit and min(c.outline.support) >= sides_there
+    ]
     return max(sure, key=lambda c: area(c.outline.quad))
 
 

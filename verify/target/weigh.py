@@ -9,13 +9,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from verify.target.edges import goes_on
 from verify.target.light import Light
 from verify.target.order import order
 from verify.target.quads import area
 from verify.target.search import LEAST, Candidate, candidates, colored_light, is_neutral, looks
 
 SURE = 0.7  # merit of a card that nobody would doubt
-AS_GOOD = 0.7  # of the best one's merit
+AS_GOOD = 0.6  # of the best one's merit
 LESS_GOOD = 0.45  # the same, where the likeliest has the level of something else
 WEAKEST_SIDE, SECOND_SIDE = 0.5, 0.7  # of a sure card's sides that lie on edges
 MOSTLY = 0.5  # of a sure card's face is in one even light
@@ -104,6 +105,7 @@ class Scales:
             and is_neutral(self.light, candidate, SURELY_NEUTRAL)
             and face.rim > DARK_RIM
             and not face.shaded
+            and not goes_on(self.light, candidate.outline.quad)
             and area(candidate.outline.quad) <= LARGE * self.light.grey.size
         )
 

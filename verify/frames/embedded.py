@@ -7,6 +7,7 @@ it stands for.
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import cv2
@@ -26,10 +27,20 @@ AGREES = 0.93  # rank correlation of levels
 SHIFT = 4  # pixels; so much off its place it must agree less
 LESS = 0.008
 LEAST_CELLS = 200
+SPARSE = 4  # of the rows and columns, one tells enough of its colours
 COLORLESS = 2.0  # codes between channels; a picture with less is black and white
 TONES = 24  # steps of the curve from its codes to signal
 
 Sample = Callable[[Box], NDArray[np.float32]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Placed:
+    """A part of the sensor's own picture beside the embedded one."""
+
+    signal: NDArray[np.float32]  # (rows, cols) of the main colour, a value for each of its pixels
+    x: NDArray[np.float64]  # (cols,) of their middles in the embedded picture [pixel]
+    y: NDArray[np.float64]  # (rows,)
 
 
 def embedded_pictures(file: tifffile.TiffFile, page: tifffile.TiffPage) -> list[NDArray[np.uint8]]:
@@ -72,7 +83,8 @@ def trusted(
     parts : of the active area, that cost little to read.
     sample : signal of the main colour of such a part, (rows, cols).
     """
-    if float(np.ptp(picture.astype(np.int16), axis=2).mean()) < COLORLESS:
+    some = picture[::SPARSE, ::SPARSE].astype(np.int16)
+    if float((some.max(2) - some.min(2)).mean()) < COLORLESS:
         return None
     rows, cols = picture.shape[:2]
     light = _linear(picture)
@@ -81,8 +93,10 @@ def trusted(
         if abs(cols / rows * frame.height / frame.width - 1) > SAME_SHAPE:
             continue
         cell = frame.width / cols
-        shown, signal = _compared(light[..., 1], frame, cell, read)
-        if signal.size >= LEAST_CELLS and _agrees(light[..., 1], frame, cell, read):
+        places = [_placed(part, own, frame, cell) for part, own in read]
+        green = np.ascontiguousarray(light[..., 1])
+        shown, signal = _compared(green, places)
+        if signal.size >= LEAST_CELLS and _agrees(green, places):
             curve = _curve(shown, signal)
             smaller = max(1, round(max(rows, cols) / WANTED_SIDE))
             size = cols // smaller, rows // smaller
@@ -120,40 +134,41 @@ def _linear(picture: NDArray[np.uint8]) -> NDArray[np.float32]:
     return curve.astype(np.float32)[picture]
 
 
+def _placed(part: Box, own: NDArray[np.float32], frame: Box, cell: float) -> _Placed:
+    """A part of the sensor's picture at the size of the embedded one, and where it lies in that."""
+    across, down = max(1, round(part.width / cell)), max(1, round(part.height / cell))
+    x = part.col + (np.arange(across) + 0.5) * part.width / across
+    y = part.row + (np.arange(down) + 0.5) * part.height / down
+    return _Placed(
+        signal=np.asarray(cv2.resize(own, (across, down), interpolation=cv2.INTER_AREA)),
+        x=(x - frame.col) / cell - 0.5,
+        y=(y - frame.row) / cell - 0.5,
+    )
+
+
 def _compared(
-    light: NDArray[np.float32],
-    frame: Box,
-    cell: float,
-    read: Sequence[tuple[Box, NDArray[np.float32]]],
-    shift: tuple[int, int] = (0, 0),
+    light: NDArray[np.float32], places: Sequence[_Placed], shift: tuple[int, int] = (0, 0)
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """The picture's light and the sensor's signal at the same places."""
     shown, signal = [], []
-    for part, own in read:
-        across, down = max(1, round(part.width / cell)), max(1, round(part.height / cell))
-        small = cv2.resize(own, (across, down), interpolation=cv2.INTER_AREA)
-        x = part.col + (np.arange(across) + 0.5) * part.width / across
-        y = part.row + (np.arange(down) + 0.5) * part.height / down
-        x, y = (x - frame.col) / cell - 0.5 + shift[0], (y - frame.row) / cell - 0.5 + shift[1]
+    for place in places:
+        x, y = place.x + shift[0], place.y + shift[1]
         inside = np.ix_((y >= 0) & (y <= light.shape[0] - 1), (x >= 0) & (x <= light.shape[1] - 1))
         grid = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
         seen = cv2.remap(light, grid[0], grid[1], cv2.INTER_LINEAR)
         shown.append(seen[inside].ravel())
-        signal.append(small[inside].ravel())
+        signal.append(place.signal[inside].ravel())
     return np.concatenate(shown).astype(float), np.concatenate(signal).astype(float)
 
 
-def _agrees(
-    light: NDArray[np.float32],
-    frame: Box,
-    cell: float,
-    read: Sequence[tuple[Box, NDArray[np.float32]]],
-) -> bool:
+def _agrees(light: NDArray[np.float32], places: Sequence[_Placed]) -> bool:
     """Whether light and signal go together at their places, and less so beside them."""
-    here = _rank_correlation(*_compared(light, frame, cell, read))
+    here = _rank_correlation(*_compared(light, places))
+    if here < AGREES:
+        return False
     ways = ((SHIFT, 0), (-SHIFT, 0), (0, SHIFT), (0, -SHIFT))
-    beside = [_rank_correlation(*_compared(light, frame, cell, read, way)) for way in ways]
-    return here >= AGREES and here >= max(beside) + LESS
+    beside = (_rank_correlation(*_compared(light, places, way)) for way in ways)
+    return all(here >= other + LESS for other in beside)
 
 
 def _rank_correlation(one: NDArray[np.float64], other: NDArray[np.float64]) -> float:

@@ -34,8 +34,9 @@ NO_DENSITIES = (
     "under [card] in the plan, one for each of these steps, the lightest first"
 )
 COLORED = (
-    "its light is coloured, so nothing in it can be told to be grey. If there is a card, say where "
-    "with --card COL,ROW,WIDTH,HEIGHT (upright pixels, or fractions of the sides)"
+    "hardly anything in it is neutral, as in coloured light: nothing can be told to be grey. If "
+    "there is a card, say where with --card COL,ROW,WIDTH,HEIGHT (upright pixels, or fractions of "
+    "the sides)"
 )
 
 

@@ -26,8 +26,8 @@ WARNINGS: dict[str, str] = {
         "paper or cloth: look at it (--show FOLDER), or give its place with --card."
     ),
     "coloured-light": (
-        "The light is coloured, so nothing in the picture can be told to be grey: give the card's "
-        "place with --card."
+        "Hardly anything in the picture is neutral, as in coloured light: nothing can be told to "
+        "be grey. Give the card's place with --card."
     ),
     "not-linear": (
         "The neutral patches do not follow their reflectances: this file is not linear, or there "

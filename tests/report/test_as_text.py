@@ -113,8 +113,8 @@ def test_what_became_of_the_search_is_told_with_what_to_do(tmp_path: Path) -> No
     )
     do = "say where with --card COL,ROW,WIDTH,HEIGHT (upright pixels, or fractions of the sides)."
     assert f"{none}: no card was found in it. If there is one, {do}" in lines
-    says = "its light is coloured, so nothing in it can be told to be grey. If there is a card,"
-    assert f"{gel}: {says} {do}" in lines
+    says = "hardly anything in it is neutral, as in coloured light: nothing can be told to be grey."
+    assert f"{gel}: {says} If there is a card, {do}" in lines
     assert f"several-cards ({two.name}): {WARNINGS['several-cards']}" in lines
     assert (
         f"Note ({two.name}): 2 things look like the card: at {first}, which is measured, and at "

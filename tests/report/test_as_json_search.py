@@ -37,7 +37,7 @@ def test_cards_that_were_looked_for(tmp_path: Path, schema: dict[str, Any]) -> N
     assert "several-cards" in two["warnings"]
     assert none["card"] is gel["card"] is None
     assert none["problem"].startswith("no card was found in it. If there is one, say where with")
-    assert gel["problem"].startswith("hardly anything in it is neutral, as in coloured light: nothing")
+    assert gel["problem"].startswith("hardly anything in it is neutral, as in coloured")
     assert (none["warnings"], gel["warnings"]) == ([], ["coloured-light"])
     (setup,) = report["setups"]
     assert (setup["count"], setup["within"], setup["unusable"]) == (4, 1, 1)

@@ -12,10 +12,14 @@ from unittest import mock
 
 import pytest
 
-from verify.cli import main
+from verify.cli.main import main
 
 ROOT = Path(__file__).resolve().parent.parent
-COMMAND = [sys.executable, "-c", "from verify.cli import main; main()"]  # as the console script
+COMMAND = [
+    sys.executable,
+    "-c",
+    "from verify.cli.main import main; main()",
+]  # as the console script
 OF_TERMINALS = ("COLUMNS", "LINES", "FORCE_COLOR", "NO_COLOR", "TTY_COMPATIBLE", "TERM")
 PLAN_IN_WORDS = (
     "Meter f/11 + 0.3 at ISO 100, 1 pop → camera f/13, ISO 100, 1 pop, no bellows, no filter: "

@@ -1,5 +1,8 @@
 """What test files share: where the project and the real frames are, and repeatable draws."""
 
+import os
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -9,6 +12,21 @@ from hypothesis import settings
 # deadline, because how long an example takes says nothing about whether it is right.
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def no_kept_offsets() -> Iterator[None]:
+    """A user's data folder of its own: what whoever runs the tests keeps there is not touched."""
+    names = ("XDG_DATA_HOME", "LOCALAPPDATA", "HOME")
+    before = {name: os.environ.get(name) for name in names}
+    with tempfile.TemporaryDirectory(prefix="greyproof-data-") as folder:
+        os.environ.update(dict.fromkeys(names, folder))
+        yield
+    for name, value in before.items():
+        if value is None:
+            os.environ.pop(name, None)
+        else:
+            os.environ[name] = value
 
 
 @pytest.fixture(scope="session")

@@ -28,10 +28,11 @@ KNOWS: dict[str, set[str]] = {
     "measure": {"frames", "target", "evenness"},
     "neutrals": {"measure", "linearity"},
     "plan": {"exposure", "errors", "notation", "place"},
+    "offsets": {"plan", "frames"},
     "compare": {"exposure", "measure", "neutrals", "plan"},
-    "checking": {"compare", "target", "plan", "workers"},
+    "checking": {"compare", "target", "plan", "offsets", "workers"},
     "judge": {"compare"},
-    "calibrate": {"compare", "plan"},
+    "calibrate": {"checking", "compare", "plan", "offsets"},
     "pops": {"measure", "exposure"},
     "lamps": {"measure", "exposure"},
     "pulse": {"errors"},
@@ -42,7 +43,7 @@ KNOWS: dict[str, set[str]] = {
     "report": {"shoot", "warnings"},
     "watch": {"shoot", "report"},
     "simulate": {"exposure", "errors"},
-    "cli": {"shoot", "store", "report", "watch", "simulate", "errors"},
+    "cli": {"shoot", "calibrate", "offsets", "store", "report", "watch", "simulate", "errors"},
 }
 DECODERS = {
     "rawpy": {"frames"},

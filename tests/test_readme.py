@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from verify.cli import main
+from verify.cli.main import main
 from verify.simulate.demo import write_demo
 
 CHECKED = {0, 1, 3}  # exit status of a check that ran; 2 is a mistake in the command

@@ -168,8 +168,8 @@ def test_a_box_outside_a_frame_is_a_problem_of_that_frame(make: Make, tmp_path: 
 def test_an_offset_judges_by_the_plan(make: Make, tmp_path: Path) -> None:
     slow = replace(BODY, speed_error_stops=-0.4)
     files = [make("a_0001.dng", camera=slow), make("a_0002.dng", 0.3, camera=slow)]
-    offset = MeterOffset(stops=-0.4, u_stops=0.03)
-    shoot = check_shoot(plan_of(tmp_path, PLAN), files, Options(offset=offset))
+    plan = plan_of(tmp_path, PLAN)
+    shoot = check_shoot(plan, files, Options(offsets=(kept(-0.4, 0.03),), offset_name="bench"))
     assert [(c.verdict, c.judged_by) for c in shoot.checks] == [
         ("within", "plan"),
         ("over", "plan"),

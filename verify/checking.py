@@ -14,8 +14,10 @@ from verify.frames.open import open_frame
 from verify.frames.overview import Overview
 from verify.measure import measure
 from verify.neutrals import measured_neutrals
+from verify.offsets.choose import Chosen, choose
+from verify.offsets.records import SavedOffset
 from verify.place import CHART, Looked, Place
-from verify.plan.records import MeterOffset, Plan, SetUp
+from verify.plan.records import Plan, SetUp
 from verify.target.find import Finder
 from verify.target.given import given_target
 from verify.target.records import Search, Target
@@ -46,7 +48,8 @@ class Wanted:
 
     place: Place | Looked | None = None  # of the card, in every frame; None takes the plan's
     transfer: str | None = None  # of TIFFs that do not say
-    offset: MeterOffset | None = None  # fitted for this meter and camera
+    offsets: tuple[SavedOffset, ...] = ()  # all that are kept: one that belongs here is used
+    offset_name: str | None = None  # of the one to use, wherever it belongs
     pictures: bool = False  # whether small pictures of the frames are wanted
 
 
@@ -113,9 +116,10 @@ class Checker:
                 picture = frame.overview()
         if isinstance(place, Place):
             return self._compared(frame, at, given_target(frame, place), None, picture)
-        framing = (at, body(frame.settings), frame.size)
+        framing = (setup.framing or at, body(frame.settings), frame.size)
         last = ask(framing)
-        expected = expected_here(frame.settings, setup, self.wanted.offset)
+        chosen = self._chosen(frame.settings, setup)
+        expected = expected_here(frame.settings, setup, chosen.offset)
         finder = Finder(frame, expected, setup.card.densities, chart_only=place == CHART)
         if not last.ready():  # the frames before are not through: look all over meanwhile
             finder.search()
@@ -149,11 +153,19 @@ class Checker:
         patch = measure(frame, target, flat)
         patches = () if search is None else search.patches
         neutrals = measured_neutrals(frame, patches, setup.card.densities, flat)
+        chosen = self._chosen(frame.settings, setup)
+        notes = frame.notes
+        if setup.reading is not None:
+            notes = (*notes, chosen.why)
         check = compare(
-            frame.path, frame.settings, patch, setup, frame.notes, self.wanted.offset, search,
-            neutrals,
+            frame.path, frame.settings, patch, setup, notes, chosen.offset, search, neutrals,
+            chosen.warnings,
         )  # fmt: skip
         return Checked(check, at, picture=picture)
+
+    def _chosen(self, settings: Settings, setup: SetUp) -> Chosen:
+        """The saved offset that holds for a frame."""
+        return choose(self.wanted.offsets, self.wanted.offset_name, setup, settings)
 
     def _flat(self, setup: SetUp) -> Frame | None:
         """The set-up's flat frame, read once however many frames use it."""
@@ -183,12 +195,18 @@ def unmeasured(plan: Plan, file: Path, problem: str, settings: Settings | None =
 def setup_of(plan: Plan, file: Path, settings: Settings) -> int:
     """Place in the plan of the set-up a frame belongs to: by number or body, else by its start.
 
-    A set-up that names a body has no frames of another one, whatever their numbers.
+    A set-up that names a body has no frames of another one, whatever their numbers. One that names
+    files has those, whatever the others name, and no more.
     """
+    for at, setup in enumerate(plan.setups):
+        if file in setup.selection.files:
+            return at
     number = frame_number(file)
     started = 0
     for at, setup in enumerate(plan.setups[1:], 1):
         wanted = setup.selection
+        if wanted.files:
+            continue
         if wanted.serial is not None and wanted.serial != settings.serial:
             continue
         by_number = bool(wanted.ranges) or wanted.start is not None

@@ -45,6 +45,7 @@ class FrameCheck:
     problem: str | None = None  # why the frame could not be measured, in one line
     expected_signal: float | None = None  # by the plan, a fitted offset included
     offset_stops: float | None = None  # fitted for this meter and camera
+    offset_name: str | None = None  # under which it is kept
     error_stops: float | None = None  # measured against expected, + is over
     settings_stops: float | None = None  # the part that the camera's settings explain
     rest_stops: float | None = None  # error - settings
@@ -91,6 +92,7 @@ def compare(
     offset: MeterOffset | None = None,
     search: Search | None = None,
     neutrals: Neutrals | None = None,
+    offset_warnings: tuple[str, ...] = (),
 ) -> FrameCheck:
     """Compare a frame's card with what the plan lets expect.
 
@@ -103,6 +105,7 @@ def compare(
     search : what the search for the card came to; None where its place was given.
     neutrals : the patches of a chart or a step wedge, where one was found. The patch that stands
         for the card then counts with its own reflectance.
+    offset_warnings : names of warnings about using the offset here.
 
     Returns
     -------
@@ -130,8 +133,7 @@ def compare(
     expected = expected_signal(setup, offset)
     error = None
     if expected is not None:
-        if offset is None:
-            warnings.append("no-offset")
+        warnings += ["no-offset"] if offset is None else offset_warnings
         error = math.log2(_counted(patch) / expected)
     if reading is not None and dome_on_card(reading) and not offset_applies(reading, offset):
         warnings.append("dome-on-card")
@@ -153,6 +155,7 @@ def compare(
         patch=patch,
         expected_signal=expected,
         offset_stops=None if offset is None else offset.stops,
+        offset_name=None if offset is None else offset.name,
         error_stops=error,
         settings_stops=None if part is None else part.stops,
         rest_stops=rest,
@@ -262,16 +265,16 @@ def _budget(
     terms = dict(patch.u_terms)
     reading, scatter = setup.reading, setup.scatter
     terms["lens"] = scatter.lens
+    # The card's error is in an offset that was fitted with it, and drops out with it.
+    same_card = offset is not None and offset.card is not None and offset.card == setup.card.name
     if reading is not None:
         terms["placing"] = scatter.placing
         terms["meter"] = scatter.meter
-        same_card = (
-            offset is not None and offset.card is not None and offset.card == setup.card.name
-        )
         if reading.method == "incident" and not same_card:
             terms["card"] = scatter.card
         if dome_on_card(reading) and not offset_applies(reading, offset):
             terms["dome"] = DOME_STOPS
     if offset is not None:
-        terms["offset"] = offset.u_stops
+        apart = offset.u_same_card if same_card else None
+        terms["offset"] = offset.u_stops if apart is None else apart
     return tuple(terms.items())

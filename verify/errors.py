@@ -3,6 +3,7 @@
     GreyproofError
     ├── PlanError        (ValueError)   the plan or the command is wrong: nothing can be done
     ├── WorkersError     (RuntimeError) no process can be started to measure in
+    ├── StoreError       (OSError)      the file that offsets are kept in cannot be used
     └── FrameError       (ValueError)   this frame cannot be measured: the others go on
         ├── FrameMissing (OSError)      there is no file there, or it may not be read
         ├── NotAFrame                   not a picture, cut short, or in a form nobody here decodes
@@ -23,6 +24,10 @@ class PlanError(GreyproofError, ValueError):
 
 class WorkersError(GreyproofError, RuntimeError):
     """The system does not give the processes that frames are measured in."""
+
+
+class StoreError(GreyproofError, OSError):
+    """The file that offsets are kept in is no such file, damaged, too new, or out of reach."""
 
 
 class FrameError(GreyproofError, ValueError):

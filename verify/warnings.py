@@ -13,6 +13,50 @@ WARNINGS: dict[str, str] = {
         "The meter did not see the light as the card does (a dome, or not aimed as the card "
         "faces): the card can get up to 0.6 stop less than the reading says."
     ),
+    "offset-other-body": (
+        "The offset in use was fitted with another camera body, and bodies differ: calibrate with "
+        "this one."
+    ),
+    "offset-other-lens": (
+        "The offset in use was fitted with another lens, and what lenses let through at the same "
+        "f-number differs: calibrate with this one."
+    ),
+    "offset-other-meter": (
+        "The offset in use was fitted with another meter or another use of it (flash or "
+        "continuous, incident or reflected, receptor, aim): calibrate with this one."
+    ),
+    "offset-other-card": (
+        "The offset in use was fitted with another card: what the two differ by in reflectance is "
+        "in the error."
+    ),
+    "offset-out-of-range": (
+        "The ISO or the aperture is outside the range that the offset in use was fitted over: it "
+        "may not hold there."
+    ),
+    "few-frames": (
+        "Fewer than three frames count: the scatter is taken from the plan, not from them. Shoot "
+        "five or more."
+    ),
+    "one-aperture": (
+        "All frames have one aperture: whether the lens stops down as marked is not known. Bracket "
+        "the aperture too, with the light or the ISO changed to match."
+    ),
+    "iso-or-aperture": (
+        "ISO and aperture changed together, so an error of the lens cannot be told from one of the "
+        "camera's ISO: shoot some ISO at two apertures."
+    ),
+    "slope-off": (
+        "Measured and planned stops do not rise together: the chain is not linear, or the lens "
+        "does not stop down as marked. What a note says of it tells more."
+    ),
+    "bent": (
+        "Measured against planned stops is bent: one end of the set is off. Leave that end out, or "
+        "mend its cause."
+    ),
+    "ambient-in-set": (
+        "Frames with the shutter open longer got more light: the room adds to the flash. Darken "
+        "it, switch modelling lamps off, or use one shutter time."
+    ),
     "several-cards": (
         "More than one thing in the picture looks like the card: the surest one was measured. Say "
         "which it is with --card."

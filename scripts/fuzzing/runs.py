@@ -17,13 +17,14 @@ from unittest import mock
 
 from fuzzing.cases import Case, Maker
 from fuzzing.oracle import Measured, Oracle, Outcome, measured
-from verify import cli
+from verify.cli import inputs
+from verify.cli.main import main
 from verify.shoot import Options, check_shoot
 
 ROOT = Path(__file__).resolve().parents[2]
 COMMAND_S = 120.0  # for the command on a busy machine; its workers' limits are what ends a decoder
 STACK_S = 8.0  # after which the place is written down, for a run that may have to be stopped
-COMMAND = (sys.executable, "-c", "from verify.cli import main; main()")
+COMMAND = (sys.executable, "-c", "from verify.cli.main import main; main()")
 OF_TERMINALS = ("COLUMNS", "LINES", "FORCE_COLOR", "NO_COLOR", "TTY_COMPATIBLE", "TERM")
 
 
@@ -104,10 +105,10 @@ def run_here(case: Case, place: Path) -> Outcome:
     with (
         _caught(place) as streams,
         mock.patch.dict(os.environ, environment, clear=True),
-        mock.patch.object(cli, "check_shoot", _check_in_this_process),
+        mock.patch.object(inputs, "check_shoot", _check_in_this_process),
     ):
         try:
-            cli.main([*case.arguments, *reports.arguments])
+            main([*case.arguments, *reports.arguments])
             status = 0
         except SystemExit as end:
             status = end.code if isinstance(end.code, int) else int(end.code is not None)

@@ -71,6 +71,18 @@ def expected_signal(setup: SetUp, offset: MeterOffset | None = None) -> float | 
     return signal * 2**offset.stops if offset is not None else signal
 
 
+def standard_signal(setup: SetUp) -> float | None:
+    """Signal of the card at the metered setting by the standards, no correction dialled in.
+
+    None where nothing was metered.
+    """
+    expected = expected_signal(setup)
+    if expected is None or setup.reading is None or setup.camera is None:
+        return None
+    beside = departure_stops(setup.reading, setup.camera) + setup.reading.correction
+    return float(expected / 2**beside)
+
+
 def offset_applies(reading: Reading, offset: MeterOffset | None) -> bool:
     """Whether an offset was fitted with the receptor used and aimed as here."""
     return offset is not None and (offset.receptor, offset.aimed) == (

@@ -3,7 +3,8 @@
 import difflib
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from functools import reduce
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
@@ -39,6 +40,7 @@ from verify.plan.tables import (
 Checked = TypeVar("Checked", bound=BaseModel)
 
 MAIN = "main"  # name of the set-up of all frames that no [[setup]] names
+ON_SET = 0.1  # stop; placing of meter and card from one reading to the next while at work
 MOST_TOLD = 20  # mistakes of a section; more are counted
 LONGEST_KEY = 40  # characters of a key in a message
 BELLOWS = ("magnification", "extension_mm", "bellows_stops")  # ways to say the same thing
@@ -65,8 +67,7 @@ def read_plan(path: Path | None, typed: Mapping[str, Any] | None = None) -> Plan
         raise PlanError(msg)
     base = _merged(written, typed or {})
     folder = path.parent if path is not None else Path()
-    first = _validated(SectionsTable, base, where)
-    found = [_setup(MAIN, first, Selection(), folder, where)]
+    found = [set_up_of([base], folder, where)]
     names: set[str] = set()
     for number, own in enumerate(setups, 1):
         name = own.get("name")
@@ -81,6 +82,24 @@ def read_plan(path: Path | None, typed: Mapping[str, Any] | None = None) -> Plan
         names.add(table.name)
         found.append(_setup(table.name, table, _selection(table, place), folder, f"{place}: "))
     return Plan(str(path) if path is not None else None, tuple(found))
+
+
+def set_up_of(layers: Sequence[Mapping[str, Any]], folder: Path, where: str = "") -> SetUp:
+    """The set-up that tables make; it names no frames of its own.
+
+    Parameters
+    ----------
+    layers : tables as in a plan file, the sections alone; each replaces what those before it say.
+    folder : what the path of a flat frame is relative to.
+    where : what every line of a refusal begins with.
+
+    Raises
+    ------
+    PlanError
+        One line a mistake: the place, what was found, what is allowed.
+    """
+    table = _validated(SectionsTable, reduce(_merged, layers, {}), where)
+    return _setup(MAIN, table, Selection(), folder, where)
 
 
 def _merged(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
@@ -283,4 +302,5 @@ def _scatter(table: UncertaintyTable, reading: ReadingTable | None) -> Scatter:
     """Standard deviations; the meter's from its step where it is not given."""
     step = 0.1 if reading is None else reading.step
     meter = step / math.sqrt(12) if table.meter is None else table.meter
-    return Scatter(table.card, table.placing, meter, table.lens)
+    placing = ON_SET if table.placing is None else table.placing
+    return Scatter(table.card, placing, meter, table.lens, table.placing is not None)

@@ -81,6 +81,7 @@ class Scatter:
     placing: float  # of meter and card
     meter: float  # rounding of what it shows
     lens: float  # stopping down, from frame to frame
+    placing_given: bool = False  # written in the plan: else placing is that of work on a set
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +91,7 @@ class Selection:
     ranges: tuple[tuple[int, int], ...] = ()  # first and last number in the file names
     start: int | None = None  # from this number on, until another set-up starts
     serial: str | None = None  # frames of this body
+    files: tuple[Path, ...] = ()  # exactly these frames, if any are named; nothing else counts then
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +105,16 @@ class SetUp:
     tolerance: Tolerance
     scatter: Scatter
     selection: Selection
+    framing: str | None = None  # set-ups with the same word show the card at the same place
+
+
+@dataclass(frozen=True, slots=True)
+class OffsetPart:
+    """What an offset is more or less at one ISO or one aperture."""
+
+    by: Literal["iso", "aperture"]
+    value: float  # exact ISO or f-number of the frames it is for
+    stops: float  # on top of the offset
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +126,9 @@ class MeterOffset:
     receptor: Receptor = "flat"  # it holds for readings made with this receptor,
     aimed: Aimed = "as-card"  # aimed in this way
     card: str | None = None  # name of the card it was fitted with
+    u_same_card: float | None = None  # u_stops where that card is used again; None: the same
+    parts: tuple[OffsetPart, ...] = ()  # where it differs by ISO or aperture
+    name: str | None = None  # under which it is kept
 
 
 @dataclass(frozen=True, slots=True)

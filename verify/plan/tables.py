@@ -238,7 +238,7 @@ class UncertaintyTable(Table):
     """[uncertainty]: one standard deviation each, in stops."""
 
     card: Deviation = 0.08
-    placing: Deviation = 0.1
+    placing: Deviation | None = None
     meter: Deviation | None = None
     lens: Deviation = 0.05
 

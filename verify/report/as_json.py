@@ -22,6 +22,7 @@ from verify.shoot import Shoot
 from verify.target.records import Target
 
 FORMAT = "greyproof.check/1"
+SCATTER = ("card", "placing", "meter", "lens")
 SHOWN_COLORS = ("red", "green", "blue")
 
 
@@ -60,7 +61,7 @@ def _setup(setup: SetUp) -> dict[str, Any]:
         "camera": None if camera is None else asdict(camera),
         "card": _card(setup.card),
         "tolerance": asdict(setup.tolerance),
-        "uncertainty": asdict(setup.scatter),
+        "uncertainty": {name: getattr(setup.scatter, name) for name in SCATTER},
         "departure_stops": departure_stops(reading, camera) if reading and camera else None,
         "expected_signal": expected_signal(setup) if planned else None,
     }
@@ -94,6 +95,7 @@ def _frame(check: FrameCheck) -> dict[str, Any]:
         "linearity": None if check.neutrals is None else _linearity(check.neutrals.linearity),
         "expected_signal": check.expected_signal,
         "offset_stops": check.offset_stops,
+        "offset": check.offset_name,
         "error_stops": check.error_stops,
         "settings_stops": check.settings_stops,
         "rest_stops": check.rest_stops,

@@ -12,6 +12,7 @@ import numpy as np
 from verify import exposure
 from verify.errors import PlanError
 from verify.simulate.camera import CameraModel, Settings
+from verify.simulate.demo_set import write_set
 from verify.simulate.dng import write_dng
 from verify.simulate.scene import Exposed, Light, Prop, Scene, expose
 
@@ -68,6 +69,9 @@ name = "studio card"
 reflectance = 0.18
 # The card is found by itself. To say where it is: box = [0.42, 0.40, 0.12, 0.16]
 
+[uncertainty]
+card = 0.03                    # stops, one standard deviation: as stated with the card
+
 [tolerance]
 absolute = 0.17                # stops, once an offset of this meter and camera is known
 between_frames = 0.1           # stops between a frame and the first one
@@ -104,6 +108,8 @@ _FRAMES = (
 
 def write_demo(folder: Path) -> list[Path]:
     """Write the demo shoot into ``folder``: frames, ``plan.toml`` and ``truth.json``.
+
+    In ``calibration`` goes a set to fit the offset from: frames and ``readings.csv``.
 
     Returns
     -------
@@ -159,7 +165,10 @@ def _write_shoot(folder: Path) -> list[Path]:
         "frames": truths,
     }
     truth_file.write_bytes((json.dumps(document, indent=2) + "\n").encode())
-    return [*written, plan, truth_file]
+    before = None if _PLANNED.captured is None else _PLANNED.captured - timedelta(hours=1)
+    shot_before = replace(_PLANNED, captured=before)
+    calibration = write_set(folder / "calibration", _SCENE, _CAMERA, shot_before, _LAYOUT)
+    return [*written, *calibration, plan, truth_file]
 
 
 def _light(frame: _DemoFrame) -> Light:

@@ -1,0 +1,146 @@
+"""What is to be said of a set: where it bends, what it cannot tell apart, what a better one has."""
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from verify.calibrate.fit import Fit
+from verify.calibrate.groups import NAMES, Level, mixed_up, tied
+from verify.calibrate.records import CalibrationFrame
+from verify.calibrate.robust import median_slope
+from verify.calibrate.sift import Shot
+from verify.notation import stops_text
+
+FEW = 3  # frames
+SAME_LIGHT = 3.0  # scatters within which two frames got the same light
+LEAST_SAME = 0.03  # stop, and this at least
+TIME_RANGE = 1.0  # stop of shutter times, from which on ambient light would show
+TIME_SLOPE = 0.01  # stop a stop of shutter time, that is ambient light for sure
+
+
+def warnings_of(
+    shots: Sequence[Shot], frames: Sequence[CalibrationFrame], fitted: Fit, levels: Sequence[Level]
+) -> Iterator[str]:
+    """Names of the warnings about a set that could be better, or that bends."""
+    kept = [shot for shot, k in zip(shots, fitted.kept, strict=True) if k]
+    if len(kept) < FEW:
+        yield "few-frames"
+    if not any(level.by == "aperture" for level in levels):
+        yield "one-aperture"
+    if "slope" in fitted.selected.courses:
+        yield "slope-off"
+    if "bend" in fitted.selected.courses:
+        yield "bent"
+    if tied(levels, "iso", "aperture") or tied(levels, "aperture", "iso"):
+        yield "iso-or-aperture"
+    if _follows_time(kept, frames, fitted):
+        yield "ambient-in-set"
+    for name in ("uneven", "dome-on-card", "rendered", "near-clipping", "no-f-number", "no-iso"):
+        if any(name in shot.check.warnings for shot in kept):
+            yield name
+
+
+def notes_of(
+    frames: Sequence[CalibrationFrame],
+    fitted: Fit,
+    levels: Sequence[Level],
+    tested: Sequence[Level],
+    slope: tuple[float, float, float] | None,
+) -> Iterator[str]:
+    """Sentences with the figures of this set."""
+    pairs = mixed_up(levels)
+    for at, shift in zip(fitted.selected.groups, fitted.shifts, strict=True):
+        level = tested[at]
+        text = f"frames at {level.words} differ from the others by {stops_text(shift)} stop"
+        if sum(other.by == level.by for other in levels) == 2:
+            text += f": of only two, the set cannot tell which {NAMES[level.by]} is off"
+        rivals = [a if b is level else b for a, b in pairs if level in (a, b)]
+        if rivals:
+            names = " or ".join(other.words for other in rivals)
+            text += f"; they are the ones at {names} too, which may be the cause as well"
+        yield text
+    if "slope" in fitted.selected.courses and slope is not None:
+        yield _slope_words(frames, fitted, slope[0])
+    elif "bend" in fitted.selected.courses:
+        yield _bend_words(frames, fitted)
+
+
+def reasons_of(frames: Sequence[CalibrationFrame], fitted: Fit) -> dict[int, str]:
+    """Why each frame that is left out as a bad one is."""
+    out = {}
+    for at in fitted.selected.frames:
+        off = float(fitted.residuals[at])
+        text = f"it is off by {stops_text(off)} stop, beyond the scatter of the others"
+        same = _same_light(frames, fitted, at)
+        if same is not None:
+            other = frames[same]
+            apart = abs(frames[at].metered_stops - other.metered_stops)
+            text += (
+                f"; its reading contradicts that of {other.file.name}: both frames got the same "
+                f"light, and the readings are {apart:.2f} stop apart"
+            )
+        out[at] = text
+    return out
+
+
+def _same_light(frames: Sequence[CalibrationFrame], fitted: Fit, at: int) -> int | None:
+    """A frame that got the light of a bad one and has another reading."""
+    light = np.array([f.metered_stops + f.rest_stops for f in frames])
+    close = np.abs(light - light[at]) <= max(SAME_LIGHT * fitted.scatter, LEAST_SAME)
+    for other in np.flatnonzero(close & fitted.kept).tolist():
+        if frames[other].reading != frames[at].reading:
+            return int(other)
+    return None
+
+
+def _slope_words(frames: Sequence[CalibrationFrame], fitted: Fit, slope: float) -> str:
+    """A slope that is not 1, with what makes one."""
+    how = "less" if slope < 1 else "more"
+    causes = (
+        "a black level that is stated too low, stray or ambient light under the flash, clipping at "
+        "the bright end, a rendered picture, or a lens that does not stop down as marked"
+        if slope < 1
+        else "a black level that is stated too high, a rendered picture, or a lens that does not "
+        "stop down as marked"
+    )
+    return f"measured stops rise by {slope:.3f} a planned stop, {how} than 1: {causes}"
+
+
+def _bend_words(frames: Sequence[CalibrationFrame], fitted: Fit) -> str:
+    """A bend, by which end leaves the others."""
+    planned = np.array([frame.planned_stops for frame in frames])
+    middle = float(np.median(planned))
+    off = fitted.residuals[fitted.kept]
+    levels = planned[fitted.kept]
+    dark = float(np.mean(off[levels <= np.quantile(levels, 0.25)]))
+    bright = float(np.mean(off[levels >= np.quantile(levels, 0.75)]))
+    if math.isnan(dark) or abs(bright) > abs(dark):
+        cause = (
+            "clipping, or a rendered picture" if bright < 0 else "a rendered picture, or the lens"
+        )
+        return f"measured against planned bends at the bright end by {stops_text(bright)}: {cause}"
+    cause = (
+        "a black level that is stated too low, or stray or ambient light"
+        if dark > 0
+        else "a black level that is stated too high"
+    )
+    return (
+        f"measured against planned bends at the dark end (below {middle:.1f} stops) by "
+        f"{stops_text(dark)}: {cause}"
+    )
+
+
+def _follows_time(kept: Sequence[Shot], frames: Sequence[CalibrationFrame], fitted: Fit) -> bool:
+    """Whether frames of flash get more light the longer the shutter is open."""
+    times, rest = [], []
+    residuals = fitted.residuals[fitted.kept].tolist()
+    for shot, residual in zip(kept, residuals, strict=True):
+        shutter = None if shot.check.settings is None else shot.check.settings.shutter_s
+        if shot.setup.reading is None or shot.setup.reading.timed or not shutter:
+            continue
+        times.append(math.log2(shutter))
+        rest.append(residual)
+    if len(times) < FEW + 1 or max(times) - min(times) < TIME_RANGE:
+        return False
+    return median_slope(np.array(times), np.array(rest))[1] > TIME_SLOPE

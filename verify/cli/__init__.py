@@ -1,0 +1,1 @@
+"""The commands: parse, call, print, exit. Nothing else prints or chooses the exit status."""

@@ -1,0 +1,239 @@
+"""The command that fits the offset between a meter and a camera."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from verify import __version__
+from verify.calibrate.calibration import calibrated
+from verify.calibrate.match import Matcher, approved, headroom, parse_match, standard
+from verify.calibrate.readings import read_readings
+from verify.calibrate.records import Calibration, Excluded
+from verify.calibrate.sift import Shot
+from verify.checking import setup_of
+from verify.cli.app import app
+from verify.cli.inputs import JOBS, PLAN_ENDING, gathered_of, plan_and_frames, run
+from verify.cli.offset_store import StoreOption, store_at
+from verify.cli.options import (
+    CardOption,
+    IsoOption,
+    JobsOption,
+    JsonOption,
+    NamedPaths,
+    QuietOption,
+    ReadingOption,
+    ShowOption,
+    ShutterOption,
+    TransferOption,
+)
+from verify.cli.out import ALL_WITHIN, INTERRUPTED, UNMEASURED, Out, console_of, write
+from verify.errors import PlanError
+from verify.frames.frame import Settings
+from verify.frames.transfer import stated_transfer
+from verify.offsets.records import SavedOffset
+from verify.place import parse_place
+from verify.plan.records import Plan
+from verify.report.album import Album
+from verify.report.calibration_json import calibration_json
+from verify.report.calibration_plot import plot
+from verify.report.calibration_text import calibration_text, excluded_lines
+from verify.report.characters import plain_text
+from verify.report.to_file import STANDARD, check_targets, write_report
+from verify.shoot import Options, Shoot, read_back
+
+PLOT_ENDINGS = (".png", ".svg")
+
+ReadingsOption = Annotated[
+    Path | None,
+    typer.Option(metavar="READINGS.csv", readable=False, help="A row for each frame."),
+]
+MatchOption = Annotated[
+    str,
+    typer.Option(
+        metavar="standard|headroom:STOPS|frame:FILE",
+        help="What the frames are to match: the standard; diffuse white so many stops below "
+        "clipping; a frame you approved. It changes the advice, never the offset.",
+    ),
+]
+PlotOption = Annotated[
+    str | None,
+    typer.Option("--plot", metavar="FILE", help="Draw it, as PNG or SVG by the file's ending."),
+]
+SaveOption = Annotated[
+    str | None, typer.Option(metavar="NAME", help="Keep the offset under this name.")
+]
+
+
+@app.command()
+def calibrate(
+    named: NamedPaths = None,
+    readings: ReadingsOption = None,
+    match: MatchOption = "standard",
+    save: SaveOption = None,
+    store: StoreOption = None,
+    card: CardOption = None,
+    reading: ReadingOption = None,
+    iso: IsoOption = None,
+    shutter: ShutterOption = None,
+    transfer: TransferOption = None,
+    json: JsonOption = None,
+    plot_to: PlotOption = None,
+    show: ShowOption = None,
+    jobs: JobsOption = JOBS,
+    quiet: QuietOption = False,
+) -> None:
+    """Fit the offset between this meter and this camera, and say what to set on the meter.
+
+    Either PLAN.toml FRAME...: one reading, frames bracketed round it. Or --readings READINGS.csv, a
+    row for each frame: columns frame and aperture (as the meter shows it), and what else differs:
+    iso, shutter, light, method, receptor, aimed, pops, over, correction, meter, card; PLAN.toml
+    then gives what no row says.
+
+    The offset is measured minus promised. What to set on the meter, its correction, has the
+    opposite sign.
+
+    Exit status: 0 an offset was fitted, 2 the plan, the readings or the command are wrong, 3 no
+    frame counts.
+    """
+    check_targets({"--json": json, "--plot": plot_to})
+    ending = _plot_ending(plot_to)
+    if jobs < 1:
+        msg = f"--jobs {jobs}: give 1 or more"
+        raise PlanError(msg)
+    wanted = parse_match(match)
+    transfer = None if transfer is None else transfer.strip().lower()
+    if transfer not in (None, "icc"):
+        stated_transfer(transfer, 1)
+    place = None if card is None else parse_place(card, "--card ")
+    album = None if show is None else Album(Path(show))
+    out = Out(console_of(stderr=json == STANDARD), console_of(stderr=True), quiet)
+    plan, files, reading_of, left_out = _set(named or [], readings, (reading, iso, shutter), out)
+    options = Options(place, transfer, pictures=album is not None, jobs=min(jobs, len(files)))
+    if not quiet and readings is None:
+        for line in read_back(plan):
+            out.words.print(plain_text(line))
+    approved_frame = [wanted] if isinstance(wanted, Path) else []
+    shoot = run(plan, [*files, *approved_frame], options, 0, out, album)
+    if shoot.stopped:
+        out.problems.print("greyproof: stopped; a part of a set gives no offset")
+        raise typer.Exit(INTERRUPTED)
+    shots = _shots(shoot, len(files), reading_of)
+    matcher = _matcher(wanted, shoot, len(files))
+    result = calibrated(shots, matcher, left_out)
+    _print(result, out)
+    if save is not None:
+        _save(result, save, store, out)
+    if json is not None:
+        write(json, calibration_json(result))
+    if plot_to is not None and result.offset_stops is not None:
+        write_report(plot_to, plot(result, ending))
+    raise typer.Exit(UNMEASURED if result.offset_stops is None else ALL_WITHIN)
+
+
+def _set(
+    named: Sequence[Path],
+    readings: Path | None,
+    typed: tuple[str | None, str | None, str | None],
+    out: Out,
+) -> tuple[Plan, list[Path], list[int] | None, list[Excluded]]:
+    """The plan of a set, its frames, the number of each one's reading, and frames left out.
+
+    Without a readings file each set-up has one reading, and no numbers are given.
+    """
+    if readings is None:
+        plan, paths = plan_and_frames(named, *typed)
+        if plan.main.reading is None:
+            msg = (
+                "nothing was metered: give the reading in the plan, with --reading, or a row for "
+                "each frame in --readings READINGS.csv"
+            )
+            raise PlanError(msg)
+        files = list(gathered_of(paths, out).files)
+        if not files:
+            msg = "name the frames that were shot by this reading"
+            raise PlanError(msg)
+        return plan, files, None, []
+    if any(value is not None for value in typed):
+        msg = "--reading, --iso and --shutter: with --readings, each row says what the meter showed"
+        raise PlanError(msg)
+    others = [path for path in named if path.suffix.lower() != PLAN_ENDING]
+    if others or len(named) > 1:
+        msg = "with --readings name one plan at most: the frames are in its rows"
+        raise PlanError(msg)
+    read = read_readings(readings, named[0] if named else None)
+    left_out = [Excluded(path, reason) for path, reason in read.excluded]
+    return read.plan, list(read.files), list(read.reading_of), left_out
+
+
+def _shots(shoot: Shoot, count: int, reading_of: Sequence[int] | None) -> list[Shot]:
+    """The frames of the set with their set-ups; an approved frame behind them is none of it."""
+    shots = []
+    for at, check in enumerate(shoot.checks[:count]):
+        setup = setup_of(shoot.plan, check.file, check.settings or Settings())
+        number = setup if reading_of is None else reading_of[at]
+        shots.append(Shot(check, shoot.plan.setups[setup], number))
+    return shots
+
+
+def _matcher(wanted: float | Path | None, shoot: Shoot, count: int) -> Matcher:
+    """What the frames are to match."""
+    if wanted is None:
+        return standard
+    if isinstance(wanted, float):
+        return headroom(wanted)
+    found = approved(shoot.checks[count], shoot.plan.main)
+    return lambda _: found
+
+
+def _print(result: Calibration, out: Out) -> None:
+    """The result for people; only what was left out when quiet."""
+    if not out.quiet:
+        out.words.print(calibration_text(result))
+        return
+    for line in excluded_lines(result):
+        out.problems.print(plain_text(line))
+
+
+def _save(result: Calibration, name: str, store: Path | None, out: Out) -> None:
+    """Keep the offset under its name."""
+    belongs = result.belongs
+    if (
+        result.offset_stops is None
+        or result.u_stops is None
+        or result.u_same_card is None
+        or result.interval_stops is None
+        or belongs is None
+    ):
+        out.problems.print("greyproof: there is no offset to keep")
+        return
+    kept = store_at(store)
+    kept.save(
+        SavedOffset(
+            name=name,
+            stops=result.offset_stops,
+            u_stops=result.u_stops,
+            u_same_card=result.u_same_card,
+            interval_stops=result.interval_stops,
+            parts=result.parts,
+            belongs=belongs,
+            frames=len(result.frames),
+            saved=datetime.now(UTC).replace(microsecond=0),
+            greyproof=__version__,
+        )
+    )
+    if not out.quiet:
+        out.words.print(plain_text(f'Kept as "{name}" in {kept.path}.'))
+
+
+def _plot_ending(target: str | None) -> str:
+    """The kind of drawing, by the ending of its file."""
+    if target is None:
+        return ""
+    ending = Path(target).suffix.lower()
+    if ending not in PLOT_ENDINGS:
+        msg = f"--plot {target}: name a file that ends in .png or .svg"
+        raise PlanError(msg)
+    return ending

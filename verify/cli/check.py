@@ -1,0 +1,128 @@
+"""The command that holds frames against a plan."""
+
+from pathlib import Path
+
+import typer
+
+from verify.cli.app import app
+from verify.cli.inputs import JOBS, gathered_of, plan_and_frames, run
+from verify.cli.offset_store import StoreOption, offsets_for_check
+from verify.cli.options import (
+    CardOption,
+    CsvOption,
+    IsoOption,
+    JobsOption,
+    JsonOption,
+    NamedPaths,
+    OffsetOption,
+    QuietOption,
+    ReadingOption,
+    ReferenceOption,
+    ShowOption,
+    ShutterOption,
+    TransferOption,
+)
+from verify.cli.out import (
+    ALL_WITHIN,
+    INTERRUPTED,
+    SOME_OUT,
+    UNMEASURED,
+    Out,
+    console_of,
+    write,
+)
+from verify.errors import PlanError
+from verify.frames.gather import with_reference
+from verify.frames.transfer import stated_transfer
+from verify.judge import UNUSABLE
+from verify.place import parse_place
+from verify.report.album import Album
+from verify.report.as_csv import as_csv
+from verify.report.as_json import as_json
+from verify.report.as_text import as_text, problem_lines
+from verify.report.characters import plain_text
+from verify.report.to_file import STANDARD, check_targets
+from verify.shoot import Options, Shoot, read_back
+
+
+@app.command()
+def check(
+    named: NamedPaths = None,
+    card: CardOption = None,
+    reference: ReferenceOption = None,
+    reading: ReadingOption = None,
+    iso: IsoOption = None,
+    shutter: ShutterOption = None,
+    offset: OffsetOption = None,
+    store: StoreOption = None,
+    transfer: TransferOption = None,
+    json: JsonOption = None,
+    csv: CsvOption = None,
+    show: ShowOption = None,
+    jobs: JobsOption = JOBS,
+    quiet: QuietOption = False,
+) -> None:
+    """Hold frames of a grey card against the plan, in stops.
+
+    FRAME is a raw or TIFF file, or a folder of them. PLAN.toml says what the meter showed and how
+    the camera was to be set; --reading, --iso and --shutter stand in for it, or replace what it
+    says. Without a plan and a reading, frames are only compared with the reference frame. Without
+    frames, the plan is read back in words and nothing else is done.
+
+    Exit status: 0 all frames within tolerance, 1 some out of it, 2 the plan or the command is
+    wrong, 3 some frame could not be measured or is doubtful.
+    """
+    check_targets({"--json": json, "--csv": csv})
+    if jobs < 1:
+        msg = f"--jobs {jobs}: give 1 or more"
+        raise PlanError(msg)
+    plan, paths = plan_and_frames(named or [], reading, iso, shutter)
+    transfer = None if transfer is None else transfer.strip().lower()
+    if transfer not in (None, "icc"):
+        stated_transfer(transfer, 1)
+    place = None if card is None else parse_place(card, "--card ")
+    album = None if show is None else Album(Path(show))
+    out = Out(console_of(stderr=STANDARD in (json, csv)), console_of(stderr=True), quiet)
+    if not quiet:
+        for line in read_back(plan):
+            out.words.print(plain_text(line))
+    if not paths and reference is None and json is None and csv is None:
+        return
+    gathered = gathered_of(paths, out)
+    files, reference = with_reference(gathered.files, reference)
+    options = Options(
+        place,
+        transfer,
+        offsets=offsets_for_check(store, offset, out),
+        offset_name=offset,
+        pictures=album is not None,
+        reference=reference,
+        jobs=min(jobs, len(files)),
+    )
+    shoot = run(plan, files, options, gathered.skipped, out, album)
+    _print(shoot, out)
+    if album is not None and album.problem:
+        out.problems.print(plain_text(f"greyproof: {album.problem}"))
+    for target, make in ((json, as_json), (csv, as_csv)):
+        if target is not None:
+            write(target, make(shoot))
+    if shoot.stopped:
+        out.problems.print("greyproof: stopped; what was measured until then was kept")
+    raise typer.Exit(INTERRUPTED if shoot.stopped else _status(shoot))
+
+
+def _print(shoot: Shoot, out: Out) -> None:
+    """The table for people; only the problems when quiet."""
+    if not out.quiet:
+        out.words.print(as_text(shoot))
+        return
+    for line in problem_lines(shoot.checks, bounds=True):
+        out.problems.print(plain_text(line))
+
+
+def _status(shoot: Shoot) -> int:
+    """Exit status of a check."""
+    verdicts = {check_.verdict for check_ in shoot.checks}
+    if verdicts.intersection(UNUSABLE):
+        return UNMEASURED
+    return SOME_OUT if verdicts & {"over", "under"} else ALL_WITHIN

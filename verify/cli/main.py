@@ -1,0 +1,34 @@
+"""A run of the program: a command, and an error of ours as one line each."""
+
+import codecs
+import io
+import logging
+import sys
+from collections.abc import Sequence
+
+from verify.cli import calibrate, check, demo, offsets
+from verify.cli.app import app
+from verify.cli.out import WRONG, console_of, let_go
+from verify.errors import GreyproofError
+from verify.report.characters import in_ascii, plain_text
+
+COMMANDS = (check, calibrate, offsets, demo)  # in the order of the help
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run a command and leave with its exit status; an error of ours is one line each."""
+    # What libraries log and warn of is nothing that whoever shoots can act on.
+    logging.getLogger().addHandler(logging.NullHandler())
+    logging.captureWarnings(True)
+    codecs.register_error("greyproof", in_ascii)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="greyproof")
+    try:
+        app(arguments, prog_name="greyproof")
+    except (GreyproofError, OSError) as error:
+        if not isinstance(error, GreyproofError):  # such as a full disk under standard output
+            let_go(sys.stdout)
+        for line in str(error).splitlines():
+            console_of(stderr=True).print(plain_text(f"greyproof: {line}"))
+        sys.exit(WRONG)

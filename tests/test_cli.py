@@ -1,4 +1,4 @@
-"""verify/cli.py: commands, options and exit statuses."""
+"""verify/cli: commands, options and exit statuses."""
 
 import importlib
 import json
@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 from commands import PLAN_IN_WORDS, Ran, listing, run, run_process
 
-from verify import __version__, cli
+from verify import __version__
+from verify.cli.main import main
 from verify.simulate.demo import write_demo
 
 OPTIONS = (
@@ -77,7 +78,7 @@ def test_a_wrong_plan_or_command_is_status_2(demo: Path) -> None:
 def test_the_console_script_starts_main(project_root: Path) -> None:
     with (project_root / "pyproject.toml").open("rb") as file:
         module, name = tomllib.load(file)["project"]["scripts"]["greyproof"].split(":")
-    assert getattr(importlib.import_module(module), name) is cli.main
+    assert getattr(importlib.import_module(module), name) is main
 
 
 def test_without_frames_the_plan_is_read_back_and_that_is_all(demo: Path, capsys: Capture) -> None:
@@ -322,7 +323,9 @@ def test_the_demo_command(tmp_path: Path, capsys: Capture) -> None:
     assert ran.status == 0
     assert ran.out == (
         f"13 frames, plan.toml and truth.json are in {folder}\n"
-        f'Check them:  greyproof check "{folder / "plan.toml"}" "{folder}"\n'
+        f'Check them:        greyproof check "{folder / "plan.toml"}" "{folder}"\n'
+        f'Fit the offset:    greyproof calibrate "{folder / "plan.toml"}" '
+        f'--readings "{folder / "calibration" / "readings.csv"}" --save bench\n'
     )
     assert run(capsys, "check", folder / "plan.toml", folder).status == 3
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))

@@ -1,4 +1,4 @@
-"""verify/cli.py: a card that is looked for, and pictures of what was measured."""
+"""verify/cli: a card that is looked for, and pictures of what was measured."""
 
 from pathlib import Path
 

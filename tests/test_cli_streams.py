@@ -1,4 +1,4 @@
-"""verify/cli.py: what goes to which output, and outputs that are narrow, old, full or gone."""
+"""verify/cli: what goes to which output, and outputs that are narrow, old, full or gone."""
 
 import io
 import json
@@ -17,8 +17,8 @@ from commands import COMMAND, PLAN_IN_WORDS, environment, listing, run, run_proc
 from rich.console import Console
 
 import verify.checking
-from verify import cli
 from verify.checking import Checked
+from verify.cli import check
 from verify.measure import PatchReading, measure
 from verify.plan.file import read_plan
 from verify.shoot import Options, check_shoot
@@ -264,7 +264,7 @@ def test_a_bar_shows_how_far_a_long_run_is(
     def terminal(stderr: bool) -> Console:
         return Console(file=next(left) if stderr else io.StringIO(), force_terminal=True, width=80)
 
-    monkeypatch.setattr(cli, "_console", terminal)
+    monkeypatch.setattr(check, "console_of", terminal)
     plan = demo / "plan.toml"
     run(capsys, "check", plan, demo)
     run(capsys, "check", plan, demo / "table_0101.dng", demo / "table_0102.dng")

@@ -32,7 +32,7 @@ from fuzzing.structure import (
     with_text,
 )
 
-from verify import cli
+from verify.cli import check
 from verify.frames import open as opening
 from verify.workers import Lost
 
@@ -270,7 +270,7 @@ def test_a_lost_orientation_would_be_found(
 def test_an_error_of_the_program_would_be_found(
     turned: Input, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(cli, "as_json", lambda _: str(1 // 0))
+    monkeypatch.setattr(check, "as_json", lambda _: str(1 // 0))
     faults = Oracle().faults(case_of(turned), run_here(case_of(turned), tmp_path))
     assert any("Traceback" in fault for fault in faults)
     assert "exit status -1" in faults
@@ -283,7 +283,7 @@ def test_what_native_code_prints_would_be_found(
         os.write(2, b"data corrupted at \x1b 88384\n")
         return "{}"
 
-    monkeypatch.setattr(cli, "as_json", noisy)
+    monkeypatch.setattr(check, "as_json", noisy)
     outcome = run_here(case_of(turned), tmp_path)
     assert b"data corrupted" in outcome.err
     assert any("not printed" in f for f in Oracle().faults(case_of(turned), outcome))

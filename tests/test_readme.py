@@ -51,6 +51,32 @@ def test_commands_of_the_readme_run(
     assert (tmp_path / "first-look-cards" / "table_0101_card.jpg").is_file()
 
 
+def test_worked_example_of_a_calibration_runs(
+    readme: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Five lines from frames to advice; what the README quotes of it is what was printed."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.setenv("HOME", str(tmp_path / "data"))
+    monkeypatch.delenv("COLUMNS", raising=False)
+    commands = blocks(readme, "shell")[2].splitlines()
+    assert len(commands) == 5
+    assert run(commands[0]) == 0
+    capsys.readouterr()
+    assert run(commands[1]) == 0
+    printed = capsys.readouterr().out
+    shown = re.findall(r"^> ?(.*)$", readme, re.MULTILINE)
+    for paragraph in " ".join(shown).split("  "):
+        assert paragraph in printed
+    assert [run(command) for command in commands[2:4]] == [0, 0]
+    assert run(commands[4]) in CHECKED
+    assert 'offset "bench": ' in capsys.readouterr().out
+    assert (tmp_path / "offset.png").read_bytes().startswith(b"\x89PNG")
+
+
 def test_shown_run_is_a_real_one(
     readme: str,
     tmp_path: Path,

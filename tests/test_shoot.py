@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 from readings import plan_of
+from saved_offsets import studio
 from small_shoots import (
     BODY,
     METER_ONLY,
@@ -25,7 +26,6 @@ from verify.frames.frame import Frame
 from verify.measure import PatchReading, measure
 from verify.place import Place
 from verify.plan.file import read_plan
-from verify.plan.records import MeterOffset
 from verify.shoot import Options, check_shoot
 from verify.simulate.scene import Scene
 from verify.simulate.tiff import write_tiff
@@ -169,7 +169,8 @@ def test_an_offset_judges_by_the_plan(make: Make, tmp_path: Path) -> None:
     slow = replace(BODY, speed_error_stops=-0.4)
     files = [make("a_0001.dng", camera=slow), make("a_0002.dng", 0.3, camera=slow)]
     plan = plan_of(tmp_path, PLAN)
-    shoot = check_shoot(plan, files, Options(offsets=(kept(-0.4, 0.03),), offset_name="bench"))
+    offset = studio("bench", stops=-0.4, u_stops=0.03)
+    shoot = check_shoot(plan, files, Options(offsets=(offset,), offset_name="bench"))
     assert [(c.verdict, c.judged_by) for c in shoot.checks] == [
         ("within", "plan"),
         ("over", "plan"),

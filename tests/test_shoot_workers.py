@@ -44,7 +44,9 @@ def same(plan: Plan, files: list[Path], options: Options, jobs: int = 2) -> Shoo
 
 @pytest.mark.parametrize("place", ["find", Place((0.42, 0.40, 0.12, 0.16), True)])
 def test_the_demo_shoot_is_the_same_in_workers(tmp_path: Path, place: Place | Looked) -> None:
-    files = [path for path in write_demo(tmp_path / "demo") if path.suffix == ".dng"]
+    folder = tmp_path / "demo"
+    written = write_demo(folder)
+    files = [path for path in written if path.suffix == ".dng" and path.parent == folder]
     plan = read_plan(tmp_path / "demo" / "plan.toml")
     options = Options(place, reference=files[3])
     shoot = same(plan, [*files, tmp_path / "gone.dng"], options)

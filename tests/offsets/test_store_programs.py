@@ -30,7 +30,7 @@ sys.stdin.readline()
 
 def started(project_root: Path, *args: str) -> "subprocess.Popen[str]":
     """A program of Python that has said it is there."""
-    folders = [str(project_root), str(PROGRAM.parent), os.environ.get("PYTHONPATH", "")]
+    folders = [str(project_root), str(project_root / "tests"), os.environ.get("PYTHONPATH", "")]
     program = subprocess.Popen(
         [sys.executable, *args],
         stdin=subprocess.PIPE,

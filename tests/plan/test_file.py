@@ -131,7 +131,7 @@ def test_every_key(read: Read, tmp_path: Path) -> None:
     flat, densities = tmp_path / "flat.dng", (0.05, 0.35, 1.0)
     assert main.card == Card("studio card", 0.18, place, flat, densities)
     assert main.tolerance == Tolerance(0.17, 0.1)
-    assert main.scatter == Scatter(0.08, 0.1, 0.029, 0.05)
+    assert main.scatter == Scatter(0.08, 0.1, 0.029, 0.05, placing_given=True)
     assert main.selection == Selection()
     assert (bottle.name, bottle.selection) == ("bottle, rim light", Selection(((123, 168),)))
     assert bottle.reading is not None

@@ -13,24 +13,12 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from drawn_calibrations import (
-    CARD_STOPS,
-    CASES,
-    fitted,
-    frame,
-    grid,
-)
+from drawn_calibrations import CARD_STOPS, CASES, fitted, frame, grid
 from PIL import Image
 
-from verify.calibrate.records import (
-    Calibration,
-    Excluded,
-)
+from verify.calibrate.records import Calibration, Excluded
 from verify.errors import PlanError
-from verify.report.calibration_groups import (
-    told_apart,
-    width,
-)
+from verify.report.calibration_groups import COLORS, QUIET, told_apart, width
 from verify.report.calibration_plot import plot
 from verify.report.calibration_words import details, headline
 
@@ -230,6 +218,14 @@ def test_frames_are_told_apart_by_shape_and_colour() -> None:
     ]
     assert len(marks) == 2 * 16
     assert len(set(marks)) == len({fill for fill, _ in marks}) == len({d for _, d in marks}) == 4
+
+
+def test_what_is_not_told_apart_lies_under_what_is() -> None:
+    fills = [
+        mark.get("fill")
+        for mark in parts(svg_of(CASES["40 groups, two differ"]), 1, "mark-symbol role-mark")
+    ]
+    assert fills == [QUIET] * 38 + [COLORS[0], COLORS[1]]
 
 
 def test_no_legend_for_one_group() -> None:

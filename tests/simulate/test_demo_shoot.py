@@ -22,8 +22,9 @@ def test_demo_is_small_complete_and_the_same_every_time(demo: list[Path], tmp_pa
     again = write_demo(tmp_path)
     assert [path.name for path in demo] == [path.name for path in again]
     assert [path.read_bytes() for path in demo] == [path.read_bytes() for path in again]
-    assert sorted(demo) == sorted(demo[0].parent.iterdir())
-    frames = [path for path in demo if path.suffix == ".dng"]
+    folder = demo[0].parent
+    assert sorted(demo) == sorted(path for path in folder.rglob("*") if path.is_file())
+    frames = [path for path in demo if path.suffix == ".dng" and path.parent == folder]
     assert len(frames) == 13
     assert max(path.stat().st_size for path in frames) < 400_000
     for path in frames[:-1]:

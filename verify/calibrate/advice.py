@@ -12,7 +12,9 @@ from verify.notation import aperture_text, iso_text, stops_text
 from verify.plan.records import Reading
 
 # Steps that advice is given in, by what the meter shows; the first no finer than it is sure.
+# One that is less sure than the last of them is no advice.
 COARSER = {0.1: (1, 2, 5, 10), 1 / 3: (1, 2, 3), 1 / 2: (1, 2), 1.0: (1,)}
+CLOSE = 1e-9  # stop, within which two steps are one
 THIRD = 1 / 3  # stop, between two ISO of a meter
 REVERSE = "If it moves the other way, reverse the sign: makers differ."
 
@@ -37,26 +39,30 @@ def advise(
     now = reading.correction
     if low <= 0 <= high and max(-low, high) <= tolerance:
         return Advice(0.0, None, _none_needed(low, high, now))
-    if low <= 0 <= high:
-        text = (
-            f"Whether a correction is needed cannot be told: it would be {stops_text(wanted)} "
-            f"stop, and lies between {stops_text(low)} and {stops_text(high)}. Shoot a better set."
-        )
-        return Advice(None, None, text)
-    if rounded == 0:
-        text = f"No correction is needed: {stops_text(wanted)} stop is less than can be set."
-        return Advice(0.0, None, text + _back_to_zero(now))
-    iso = reading.iso * 2.0 ** (-round(rounded / THIRD) * THIRD)
-    return Advice(
-        rounded, iso, f"{_dial(rounded, reading)} {_iso(rounded, iso, reading, camera_iso)}"
+    between = (
+        f"it would be {stops_text(wanted)} stop, and lies between {stops_text(low)} and "
+        f"{stops_text(high)}. Shoot a better set."
     )
+    if low <= 0 <= high:
+        return Advice(None, None, f"Whether a correction is needed cannot be told: {between}")
+    fine = abs(wanted) <= reading.step / 2
+    if half > step + CLOSE or (rounded == 0 and abs(wanted) > tolerance and not fine):
+        return Advice(None, None, f"How much correction is needed cannot be told: {between}")
+    if rounded == 0:
+        return _too_fine(wanted, needed=abs(wanted) > tolerance, now=now)
+    text = _dial(rounded, reading)
+    thirds = round(rounded / THIRD)
+    if thirds == 0:  # an ISO of the meter cannot say so little
+        return Advice(rounded, None, text)
+    iso = reading.iso * 2.0 ** (-thirds * THIRD)
+    return Advice(rounded, iso, f"{text} {_iso(rounded, iso, reading, camera_iso)}")
 
 
 def step_for(half: float, meter_step: float) -> float:
     """The finest step that the meter shows and the interval allows [stop]."""
     nearest = min(COARSER, key=lambda step: abs(step - meter_step))
     steps = [nearest * times for times in COARSER[nearest]]
-    return next((step for step in steps if step >= half - 1e-9), steps[-1])
+    return next((step for step in steps if step >= half - CLOSE), steps[-1])
 
 
 def in_stops(x: float) -> str:
@@ -69,6 +75,18 @@ def in_stops(x: float) -> str:
     else:
         text = f"{size:.1f}".removesuffix(".0")
     return f"{text} stop" if size <= 1 else f"{text} stops"
+
+
+def _too_fine(wanted: float, needed: bool, now: float) -> Advice:
+    """What to do where the nearest correction that can be set is none."""
+    if not needed:
+        text = f"No correction is needed: {stops_text(wanted)} stop is less than can be set."
+        return Advice(0.0, None, text + _back_to_zero(now))
+    text = (
+        f"{stops_text(wanted)} stop of correction is needed, and the meter's steps are too coarse "
+        "for it: keep the offset (--save), and checks allow for it."
+    )
+    return Advice(None, None, text)
 
 
 def _none_needed(low: float, high: float, now: float) -> str:

@@ -17,6 +17,7 @@ from verify.calibrate.records import (
 )
 from verify.calibrate.remarks import notes_of, reasons_of, warnings_of
 from verify.calibrate.sift import Shot, sift
+from verify.exposure import exact_iso
 from verify.frames.frame import Settings
 from verify.offsets.records import BelongsTo
 from verify.plan.records import OffsetPart, Reading
@@ -52,7 +53,8 @@ def calibrated(
     reasons = reasons_of(frames, fitted)
     excluded += [Excluded(frames[at].file, reason) for at, reason in reasons.items()]
     kept = [shot for at, shot in enumerate(counted) if at not in reasons]
-    reading, camera_iso = _usual_reading(kept), _usual_iso(kept)
+    reading = _usual_reading(kept)
+    camera_iso = _usual_iso([shot for shot in kept if shot.setup.reading == reading])
     tolerance = counted[0].setup.tolerance.absolute
     return Calibration(
         offset_stops=fitted.offset,
@@ -69,7 +71,7 @@ def calibrated(
         advice=advise(fitted.offset, fitted.half, wanted, reading, camera_iso, tolerance),
         frames=tuple(f for at, f in enumerate(frames) if at not in reasons),
         residuals=tuple(fitted.residuals[fitted.kept].tolist()),
-        warnings=tuple(dict.fromkeys(warnings_of(counted, frames, fitted, levels))),
+        warnings=tuple(dict.fromkeys(warnings_of(counted, fitted, levels))),
         notes=tuple(notes_of(frames, fitted, levels, tested, slope)),
         parts=_parts(fitted, [(level.by, level.value) for level in tested]),
     )
@@ -111,12 +113,12 @@ def _usual_reading(shots: Sequence[Shot]) -> Reading:
 
 
 def _usual_iso(shots: Sequence[Shot]) -> float:
-    """The ISO that most frames were shot at, the planned one where they record none."""
+    """The exact ISO that most frames were shot at, the planned one where they record none."""
     isos = []
     for shot in shots:
         settings = shot.check.settings or Settings()
         if settings.iso is not None:
-            isos.append(settings.iso)
+            isos.append(exact_iso(settings.iso))
         elif shot.setup.camera is not None:
             isos.append(shot.setup.camera.iso)
     return Counter(isos).most_common(1)[0][0]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import stats
 
 from verify.calibrate.groups import Level
 from verify.calibrate.records import CalibrationFrame, Group
@@ -18,6 +19,7 @@ PRIOR_DEGREES = 2.0  # of freedom that what is known before of the scatter count
 LEAST_RANGE = 0.5  # stop of planned levels, below which a slope says nothing
 LEAST_LEVELS = 3  # levels that are a twentieth of a stop apart
 LEVEL_STOPS = 0.05
+FEWEST_RANKS = 5  # frames; even the extreme slopes of fewer enclose the true one in less than 95 %
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,7 @@ def fit(frames: Sequence[CalibrationFrame], levels: Sequence[Level], common: Com
     # The offset's own share of the frames: those of no group that differs.
     own = np.linalg.inv(terms[kept].T @ terms[kept])[0, 0]
     random = scatter * math.sqrt(own * (COST if number > FEW else 1))
-    shared = _shared(frames, kept, common)
+    shared = _shared(frames, kept, common, math.isfinite(degrees))
     u_same_card = math.hypot(random, shared)
     half = half_width(random, degrees, math.hypot(shared, common.card))
     shifts = tuple(found[1:].tolist())
@@ -109,7 +111,12 @@ def slope_of(frames: Sequence[CalibrationFrame], fitted: Fit) -> tuple[float, fl
     planned = np.array([frame.planned_stops for frame in frames])[fitted.kept]
     if not _tells_slope(planned):
         return None
-    return median_slope(planned, planned + fitted.offset + fitted.residuals[fitted.kept])
+    measured = planned + fitted.offset + fitted.residuals[fitted.kept]
+    if planned.size >= FEWEST_RANKS:
+        return median_slope(planned, measured)
+    line = stats.linregress(planned, measured)
+    half = half_width(float(line.stderr), planned.size - 2, 0.0)
+    return float(line.slope), float(line.slope) - half, float(line.slope) + half
 
 
 def _tells_slope(planned: NDArray[np.float64]) -> bool:
@@ -138,17 +145,23 @@ def _robust(
     return bounded_fit(terms, rest, max(blend, LEAST_SCATTER)), scatter, float(degrees)
 
 
-def _shared(frames: Sequence[CalibrationFrame], kept: NDArray[np.bool_], common: Common) -> float:
-    """Standard uncertainty of what does not average out, without the card's term [stop].
+def _shared(
+    frames: Sequence[CalibrationFrame],
+    kept: NDArray[np.bool_],
+    common: Common,
+    own_scatter: bool,
+) -> float:
+    """Standard uncertainty of what is not in the scatter, without the card's term [stop].
 
-    With one reading the meter errs once. With many it errs anew each time, and the scatter of the
-    frames has that in it already: only what it has not is added.
+    With one reading the meter errs once. With many it errs anew each time, and the frames'
+    ``own_scatter`` has that in it already: only what it has not is added. A scatter that is known
+    before has nothing of the meter in it.
     """
     counts = np.unique([f.reading for f, k in zip(frames, kept, strict=True) if k],
                        return_counts=True)[1]  # fmt: skip
     number = int(counts.sum())
     together = float(((counts / number) ** 2).sum())  # 1 of one reading, 1 / n of n readings
-    in_scatter = (1 - together) / (number - 1) if number > 1 else 0.0
+    in_scatter = (1 - together) / (number - 1) if own_scatter else 0.0
     meter = common.of_reading * math.sqrt(max(together - in_scatter, 0.0))
     common_u = [f.common_u_stops for f, k in zip(frames, kept, strict=True) if k]
     return math.hypot(meter, float(np.mean(common_u)))

@@ -61,7 +61,9 @@ class Match:
 class Advice:
     """What to set on the meter."""
 
-    correction_stops: float | None  # whole correction to set; None: none needed, or none to give
+    correction_stops: (
+        float | None
+    )  # whole correction to set; 0: none needed; None: none can be told
     iso: float | None  # exact ISO to set on the meter instead
     text: str  # sentences for a person
 

@@ -4,11 +4,11 @@ import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from scipy import stats
 
 from verify.calibrate.fit import Fit
 from verify.calibrate.groups import NAMES, Level, mixed_up, tied
 from verify.calibrate.records import CalibrationFrame
-from verify.calibrate.robust import median_slope
 from verify.calibrate.sift import Shot
 from verify.notation import stops_text
 
@@ -16,12 +16,11 @@ FEW = 3  # frames
 SAME_LIGHT = 3.0  # scatters within which two frames got the same light
 LEAST_SAME = 0.03  # stop, and this at least
 TIME_RANGE = 1.0  # stop of shutter times, from which on ambient light would show
-TIME_SLOPE = 0.01  # stop a stop of shutter time, that is ambient light for sure
+TIME_SLOPE = 0.01  # stop a stop of shutter time; less ambient light does no harm
+TIME_CHANCE = 0.01  # that frames seem to follow the shutter time and do not
 
 
-def warnings_of(
-    shots: Sequence[Shot], frames: Sequence[CalibrationFrame], fitted: Fit, levels: Sequence[Level]
-) -> Iterator[str]:
+def warnings_of(shots: Sequence[Shot], fitted: Fit, levels: Sequence[Level]) -> Iterator[str]:
     """Names of the warnings about a set that could be better, or that bends."""
     kept = [shot for shot, k in zip(shots, fitted.kept, strict=True) if k]
     if len(kept) < FEW:
@@ -34,7 +33,7 @@ def warnings_of(
         yield "bent"
     if tied(levels, "iso", "aperture") or tied(levels, "aperture", "iso"):
         yield "iso-or-aperture"
-    if _follows_time(kept, frames, fitted):
+    if _follows_time(kept, fitted):
         yield "ambient-in-set"
     for name in ("uneven", "dome-on-card", "rendered", "near-clipping", "no-f-number", "no-iso"):
         if any(name in shot.check.warnings for shot in kept):
@@ -52,18 +51,25 @@ def notes_of(
     pairs = mixed_up(levels)
     for at, shift in zip(fitted.selected.groups, fitted.shifts, strict=True):
         level = tested[at]
-        text = f"frames at {level.words} differ from the others by {stops_text(shift)} stop"
+        text = f"frames {_placed(level)} differ from the others by {stops_text(shift)} stop"
         if sum(other.by == level.by for other in levels) == 2:
             text += f": of only two, the set cannot tell which {NAMES[level.by]} is off"
         rivals = [a if b is level else b for a, b in pairs if level in (a, b)]
+        same = [other for other in rivals if bool((other.frames == level.frames).all())]
+        names = " or ".join(_placed(other) for other in same or rivals)
         if rivals:
-            names = " or ".join(other.words for other in rivals)
-            text += f"; they are the ones at {names} too, which may be the cause as well"
+            which = "they are the ones" if same else "the others are the ones"
+            text += f"; {which} {names}{' too' if same else ''}, which may be the cause as well"
         yield text
     if "slope" in fitted.selected.courses and slope is not None:
         yield _slope_words(frames, fitted, slope[0])
     elif "bend" in fitted.selected.courses:
         yield _bend_words(frames, fitted)
+
+
+def _placed(level: Level) -> str:
+    """A level after "frames"."""
+    return f"{'at' if level.by in ('iso', 'aperture') else 'with'} {level.words}"
 
 
 def reasons_of(frames: Sequence[CalibrationFrame], fitted: Fit) -> dict[int, str]:
@@ -85,10 +91,12 @@ def reasons_of(frames: Sequence[CalibrationFrame], fitted: Fit) -> dict[int, str
 
 
 def _same_light(frames: Sequence[CalibrationFrame], fitted: Fit, at: int) -> int | None:
-    """A frame that got the light of a bad one and has another reading."""
-    light = np.array([f.metered_stops + f.rest_stops for f in frames])
-    close = np.abs(light - light[at]) <= max(SAME_LIGHT * fitted.scatter, LEAST_SAME)
-    for other in np.flatnonzero(close & fitted.kept).tolist():
+    """A frame that got the light of a bad one and whose reading says otherwise."""
+    metered = np.array([f.metered_stops for f in frames])
+    light = metered + np.array([f.rest_stops for f in frames])
+    same = max(SAME_LIGHT * fitted.scatter, LEAST_SAME)
+    contradicts = (np.abs(light - light[at]) <= same) & (np.abs(metered - metered[at]) > same)
+    for other in np.flatnonzero(contradicts & fitted.kept).tolist():
         if frames[other].reading != frames[at].reading:
             return int(other)
     return None
@@ -109,13 +117,11 @@ def _slope_words(frames: Sequence[CalibrationFrame], fitted: Fit, slope: float) 
 
 def _bend_words(frames: Sequence[CalibrationFrame], fitted: Fit) -> str:
     """A bend, by which end leaves the others."""
-    planned = np.array([frame.planned_stops for frame in frames])
-    middle = float(np.median(planned))
     off = fitted.residuals[fitted.kept]
-    levels = planned[fitted.kept]
+    levels = np.array([frame.planned_stops for frame in frames])[fitted.kept]
     dark = float(np.mean(off[levels <= np.quantile(levels, 0.25)]))
     bright = float(np.mean(off[levels >= np.quantile(levels, 0.75)]))
-    if math.isnan(dark) or abs(bright) > abs(dark):
+    if abs(bright) > abs(dark):
         cause = (
             "clipping, or a rendered picture" if bright < 0 else "a rendered picture, or the lens"
         )
@@ -125,13 +131,10 @@ def _bend_words(frames: Sequence[CalibrationFrame], fitted: Fit) -> str:
         if dark > 0
         else "a black level that is stated too high"
     )
-    return (
-        f"measured against planned bends at the dark end (below {middle:.1f} stops) by "
-        f"{stops_text(dark)}: {cause}"
-    )
+    return f"measured against planned bends at the dark end by {stops_text(dark)}: {cause}"
 
 
-def _follows_time(kept: Sequence[Shot], frames: Sequence[CalibrationFrame], fitted: Fit) -> bool:
+def _follows_time(kept: Sequence[Shot], fitted: Fit) -> bool:
     """Whether frames of flash get more light the longer the shutter is open."""
     times, rest = [], []
     residuals = fitted.residuals[fitted.kept].tolist()
@@ -143,4 +146,5 @@ def _follows_time(kept: Sequence[Shot], frames: Sequence[CalibrationFrame], fitt
         rest.append(residual)
     if len(times) < FEW + 1 or max(times) - min(times) < TIME_RANGE:
         return False
-    return median_slope(np.array(times), np.array(rest))[1] > TIME_SLOPE
+    line = stats.linregress(times, rest, alternative="greater")
+    return bool(line.slope > TIME_SLOPE and line.pvalue < TIME_CHANCE)

@@ -74,7 +74,8 @@ def half_width(
     total = math.hypot(random_u, common_u)
     if total == 0:
         return 0.0
-    effective = degrees * (total / random_u) ** 4 if random_u > 0 else math.inf
+    share = (random_u / total) ** 4
+    effective = degrees / share if share > 0 else math.inf
     return float(stats.t.ppf(0.5 + confidence / 2, effective)) * total
 
 

@@ -25,6 +25,7 @@ MOST_FRAMES = 4  # one in so many may be taken for bad, and one always
 MOST_OTHERS = 4  # groups and courses at most
 FEWEST = 3  # frames that remain
 TINY = 1e-9  # of a term that is left beside the others: it says nothing new
+LEAST_SCATTER = 0.002  # stop: no camera and flash repeat better, so nothing finer is telling
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -154,6 +155,6 @@ def _surprises(
     degrees = len(rest) - base.shape[1] - 1
     before = PRIOR_DEGREES if degrees < ENOUGH else 0.0
     spare = (np.maximum(left @ left - gain, 0) + before * prior**2) / (degrees + before)
-    chance = stats.t.logsf(np.sqrt(gain / np.maximum(spare, TINY**2)), degrees + before)
+    chance = stats.t.logsf(np.sqrt(gain / np.maximum(spare, LEAST_SCATTER**2)), degrees + before)
     allowed = np.array([math.log(ALARM[t.kind] / 2 / tests[t.kind]) for t in free])
     return np.where(new, allowed - chance, -np.inf)

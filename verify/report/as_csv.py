@@ -10,7 +10,7 @@ from verify.shoot import Shoot
 TOP = (
     "file", "setup", "verdict", "judged_by", "chance_within", "error_stops", "u_stops",
     "settings_stops", "rest_stops", "difference_stops", "repeat_u_stops", "bound",
-    "expected_signal", "offset_stops",
+    "expected_signal", "offset_stops", "offset",
 )  # fmt: skip
 CARD = (
     "signal", "red", "green", "blue", "below_clipping_stops", "gradient_stops",

@@ -8,7 +8,7 @@ import altair as alt
 
 from verify.calibrate.records import Calibration
 from verify.notation import stops_text
-from verify.report.calibration_groups import Departure, Telling, departures, told_apart
+from verify.report.calibration_groups import QUIET, Departure, Telling, departures, told_apart
 from verify.report.calibration_words import SEPARATOR, details, headline, in_stops
 
 PAGE, SCALE = 700, 2  # width of the page, and pixels of a PNG for each of its units
@@ -101,7 +101,10 @@ def _page(calibration: Calibration, telling: Telling, beside: bool) -> _Page:
             "residual": frame.rest_stops - offset,
             "group": telling.marks[mark].name,
         }
-        for frame, mark in zip(calibration.frames, telling.of_frame, strict=True)
+        for frame, mark in sorted(
+            zip(calibration.frames, telling.of_frame, strict=True),
+            key=lambda pair: telling.marks[pair[1]].color != QUIET,  # under those that count more
+        )
     ]
     planned = [frame.planned_stops for frame in calibration.frames]
     pad = max(0.5, 0.06 * (max(planned) - min(planned)))

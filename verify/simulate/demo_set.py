@@ -1,4 +1,4 @@
-"""The demo's calibration set: the card shot at several apertures and ISO, each light metered anew."""
+"""The demo's calibration set: a card at several apertures and ISO, each light metered anew."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace

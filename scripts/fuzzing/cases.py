@@ -11,6 +11,7 @@ from fuzzing.parts import HARMLESS, PARTS
 from fuzzing.patient import Patient
 from fuzzing.plans import HOSTILE_TEXT, mutated_plan, toml_of
 from fuzzing.raw_bytes import BYTES
+from fuzzing.readings import mutated_readings
 from fuzzing.same_meaning import SAME
 from fuzzing.structure import free_of_meaning, meaning_of, structure_of, unclear_meaning, with_text
 from fuzzing.tags import ENTRIES, LEVELS
@@ -18,8 +19,9 @@ from fuzzing.tags import ENTRIES, LEVELS
 KINDS = {  # share of the cases
     "frame": 0.53,  # a file of a known structure, its tags, parts or bytes damaged
     "flat": 0.03,  # such a file as the flat frame of a good one
-    "plan": 0.20,
-    "names": 0.10,  # of files and in tags: what reports must hold as it is
+    "plan": 0.16,
+    "readings": 0.06,  # a row for each frame of a calibration
+    "names": 0.08,  # of files and in tags: what reports must hold as it is
     "typed": 0.06,  # what is typed in place of a plan
     "text": 0.08,  # text of all sorts as frames and as plans
 }
@@ -172,6 +174,18 @@ def _plan(maker: Maker, random: Random, folder: Path) -> Case:
     return _case(what, (str(plan), *typed, *card, str(frame)), (frame,))
 
 
+def _readings(maker: Maker, random: Random, folder: Path) -> Case:
+    """A readings file, damaged, with good frames."""
+    frames = [folder / f"frame_{number:04d}.dng" for number in range(1, random.choice((2, 4, 6)))]
+    for frame in frames:
+        frame.write_bytes(GOOD.read_bytes())
+    data, what = mutated_readings([frame.name for frame in frames], random)
+    readings = folder / "readings.csv"
+    readings.write_bytes(data)
+    arguments = ("--readings", str(readings), "--card", CARD)
+    return replace(_case(what, (), frames), arguments=("calibrate", *arguments))
+
+
 def _names(maker: Maker, random: Random, folder: Path) -> Case:
     """Frames with odd names, in odd folders, from cameras with odd names; one cannot be read."""
     inside, frames = folder, []
@@ -238,6 +252,7 @@ MAKERS: dict[str, Callable[[Maker, Random, Path], Case | None]] = {
     "frame": _frame,
     "flat": _flat,
     "plan": _plan,
+    "readings": _readings,
     "names": _names,
     "typed": _typed,
     "text": _text,

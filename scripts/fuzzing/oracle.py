@@ -15,7 +15,7 @@ import jsonschema
 
 from fuzzing.cases import Case
 
-SCHEMA = Path(__file__).resolve().parents[2] / "verify" / "report" / "check.schema.json"
+SCHEMAS = Path(__file__).resolve().parents[2] / "verify" / "report"
 UNUSABLE = {"clipped", "dark", "card-doubtful", "unreadable"}  # verdicts that make the status 3
 LIMIT_S = 10.0  # of processor time [s]; what takes longer hangs
 LONGEST = 700  # characters of a line, beside the names in it
@@ -55,8 +55,10 @@ class Oracle:
     """Judges outcomes; holds the schema of reports."""
 
     def __init__(self) -> None:
-        schema = json.loads(SCHEMA.read_text(encoding="utf-8"))
-        self._schema = jsonschema.Draft202012Validator(schema)
+        self._check, self._calibrate = (
+            jsonschema.Draft202012Validator(json.loads(path.read_text(encoding="utf-8")))
+            for path in (SCHEMAS / "check.schema.json", SCHEMAS / "calibrate.schema.json")
+        )
 
     def faults(self, case: Case, outcome: Outcome, before: Measured | None = None) -> list[str]:
         """Sentences about what is wrong with an outcome; none where nothing is.
@@ -77,6 +79,8 @@ class Oracle:
             if not outcome.err.strip():
                 found.append("exit status 2 without a word on standard error")
             return found
+        if case.arguments[0] == "calibrate":
+            return [*found, *self._calibration_faults(outcome)]
         if outcome.status not in {0, 1, 3}:
             return [*found, f"exit status {outcome.status}"]
         if outcome.report is None or outcome.table is None:
@@ -87,7 +91,7 @@ class Oracle:
         except (ValueError, csv.Error) as error:
             return [*found, f"a report cannot be read back: {error}"]
         found += [
-            f"schema: {e.json_path}: {e.message[:100]}" for e in self._schema.iter_errors(report)
+            f"schema: {e.json_path}: {e.message[:100]}" for e in self._check.iter_errors(report)
         ]
         if found:
             return found
@@ -96,6 +100,25 @@ class Oracle:
         if before is not None and len(report["frames"]) == 1:
             found += _signal_faults(report["frames"][0], before)
         return found
+
+    def _calibration_faults(self, outcome: Outcome) -> Iterator[str]:
+        """What a calibration must hold: a report, and no offset without its interval."""
+        if outcome.status not in {0, 3} or outcome.report is None:
+            yield f"exit status {outcome.status}, report: {outcome.report is not None}"
+            return
+        try:
+            report = json.loads(outcome.report.decode("utf-8"), parse_constant=_no_constant)
+        except ValueError as error:
+            yield f"the report cannot be read back: {error}"
+            return
+        yield from (
+            f"schema: {e.json_path}: {e.message[:100]}" for e in self._calibrate.iter_errors(report)
+        )
+        offset, interval = report["offset_stops"], report["interval_stops"]
+        if (offset is None) != (outcome.status == 3) or (offset is None) != (interval is None):
+            yield f"exit status {outcome.status} with offset {offset} and interval {interval}"
+        if interval is not None and not interval[0] <= offset <= interval[1]:
+            yield f"the offset {offset} is outside its interval {interval}"
 
 
 def measured(outcome: Outcome) -> Measured:

@@ -25,6 +25,7 @@ ROOT = Path(__file__).resolve().parents[2]
 COMMAND_S = 120.0  # for the command on a busy machine; its workers' limits are what ends a decoder
 STACK_S = 8.0  # after which the place is written down, for a run that may have to be stopped
 COMMAND = (sys.executable, "-c", "from verify.cli.main import main; main()")
+OF_USERS = ("XDG_DATA_HOME", "LOCALAPPDATA", "HOME")  # where a user's data are
 OF_TERMINALS = ("COLUMNS", "LINES", "FORCE_COLOR", "NO_COLOR", "TTY_COMPATIBLE", "TERM")
 
 
@@ -99,9 +100,10 @@ def run_here(case: Case, place: Path) -> Outcome:
     Frames are measured in this process: whoever runs cases watches it as the command watches its
     workers.
     """
-    reports = _Reports(place)
+    reports = _Reports(case, place)
     used = time.process_time()
     environment = {k: v for k, v in os.environ.items() if k not in OF_TERMINALS}
+    environment |= dict.fromkeys(OF_USERS, str(place))  # offsets that somebody keeps count for none
     with (
         _caught(place) as streams,
         mock.patch.dict(os.environ, environment, clear=True),
@@ -126,9 +128,10 @@ def run_as_command(case: Case, place: Path) -> Outcome:
     subprocess.TimeoutExpired
         If it does not end by itself.
     """
-    reports = _Reports(place)
+    reports = _Reports(case, place)
     kept = {k: v for k, v in os.environ.items() if k not in OF_TERMINALS}
     environment = {**kept, "PYTHONPATH": str(ROOT), "PYTHONUTF8": "1"}
+    environment |= dict.fromkeys(OF_USERS, str(place))
     ended = subprocess.run(
         [*COMMAND, *case.arguments, *reports.arguments],
         capture_output=True,
@@ -147,11 +150,13 @@ def _check_in_this_process(plan: Any, files: Any, options: Options, *rest: Any) 
 class _Reports:
     """The reports of one run."""
 
-    def __init__(self, place: Path) -> None:
+    def __init__(self, case: Case, place: Path) -> None:
         self._json, self._csv = place / "report.json", place / "report.csv"
         for path in (self._json, self._csv):
             path.unlink(missing_ok=True)
-        self.arguments = ("--json", str(self._json), "--csv", str(self._csv))
+        self.arguments: tuple[str, ...] = ("--json", str(self._json))
+        if case.arguments[0] == "check":
+            self.arguments += ("--csv", str(self._csv))
 
     def outcome(self, status: int, streams: list[bytes], seconds: float) -> Outcome:
         """What came of it."""

@@ -1,5 +1,6 @@
 """Calibration sets with a known truth, through ``compare``, for the tests of the calibration."""
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import cache
@@ -13,14 +14,15 @@ from verify.calibrate.match import standard
 from verify.calibrate.records import By, Calibration, CalibrationFrame
 from verify.calibrate.sift import Shot, sift
 from verify.compare import compare
+from verify.exposure import exact_f_number
 from verify.frames.frame import Settings
 from verify.plan.records import SetUp
 
 AV_11 = 7.0  # aperture value of f/11
 DOME = 330 / 250  # light by a dome's reading against that by a flat receptor's: check-values 1
 
-# A plan without random terms of its own: what is known before of the scatter is then the least.
-EXACT = {"uncertainty": {"card": 0.0, "meter": 0.0, "lens": 0.0}}
+# A plan's uncertainty without terms of its own.
+EXACT = {"card": 0.0, "meter": 0.0, "lens": 0.0}
 
 
 @cache
@@ -65,9 +67,13 @@ def shot(
     """
     setup = metered() if setup is None else setup
     assert setup.reading is not None
+    # What lies next to a printed f-number would count as that one.
+    assert math.isclose(exact_f_number(2 ** (av / 2)), 2 ** (av / 2))
     light = (setup.reading.aperture.n / 2**3.5) ** 2 * 2**setup.reading.correction
     light *= DOME if setup.reading.receptor == "dome" else 1.0
     light *= 100 / setup.reading.iso
+    if setup.reading.timed:
+        light *= recorded.get("shutter_s", 1 / 128) / (setup.reading.shutter_s or math.nan)
     signal = FLAT_SIGNAL * light * 2 ** (AV_11 - av + sv + rest)
     file = Path(f"frame_{at:04}.dng")
     found = patch(signal, **(fields or {}))

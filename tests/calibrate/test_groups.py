@@ -5,7 +5,8 @@ from collections.abc import Sequence
 import pytest
 from calibration_sets import frame
 
-from verify.calibrate.groups import Level, level_words, levels_of, mixed_up, testable, tied
+from verify.calibrate import groups
+from verify.calibrate.groups import Level, level_words, levels_of, mixed_up, tied
 from verify.calibrate.records import By, CalibrationFrame
 
 N_8, N_11, N_16 = 8.0, 2**3.5, 16.0
@@ -70,27 +71,29 @@ def test_every_factor() -> None:
 
 def test_two_frames_on_each_side_can_be_tested() -> None:
     levels = levels_of(of([100, 200, 200, 400, 400], [N_8] * 5))
-    assert told(testable(levels)) == [("iso", 400, [3, 4]), ("iso", 200, [1, 2])]
-    assert testable(levels_of(of([100, 200, 200], [N_8] * 3))) == []
+    assert told(groups.testable(levels)) == [("iso", 400, [3, 4]), ("iso", 200, [1, 2])]
+    assert groups.testable(levels_of(of([100, 200, 200], [N_8] * 3))) == []
 
 
 def test_of_two_levels_the_one_with_fewer_frames_is_tested() -> None:
-    assert told(testable(levels_of(of([100, 100, 200, 200, 200], [N_8] * 5)))) == [
+    assert told(groups.testable(levels_of(of([100, 100, 200, 200, 200], [N_8] * 5)))) == [
         ("iso", 100, [0, 1])
     ]
-    assert told(testable(levels_of(of([100, 100, 100, 200, 200], [N_8] * 5)))) == [
+    assert told(groups.testable(levels_of(of([100, 100, 100, 200, 200], [N_8] * 5)))) == [
         ("iso", 200, [3, 4])
     ]
 
 
 def test_of_two_alike_the_second_is_tested() -> None:
-    assert told(testable(levels_of(of([100, 100, 200, 200], [N_8] * 4)))) == [("iso", 200, [2, 3])]
+    assert told(groups.testable(levels_of(of([100, 100, 200, 200], [N_8] * 4)))) == [
+        ("iso", 200, [2, 3])
+    ]
 
 
 def test_a_whole_cross_is_tested_each_level_once() -> None:
     iso = [100 * 2 ** (at // 3) for at in range(9)]
     levels = levels_of(of(iso, [N_8, N_11, N_16] * 3))
-    assert {(level.by, level.value) for level in testable(levels)} == {
+    assert {(level.by, level.value) for level in groups.testable(levels)} == {
         (level.by, level.value) for level in levels
     }
     assert len(levels) == 6
@@ -99,7 +102,7 @@ def test_a_whole_cross_is_tested_each_level_once() -> None:
 
 def test_two_factors_that_divide_alike_are_tested_once_and_said_to_be_mixed_up() -> None:
     levels = levels_of(of([100, 100, 200, 200, 200], [N_8, N_8, N_11, N_11, N_11]))
-    assert told(testable(levels)) == [("iso", 100, [0, 1])]
+    assert told(groups.testable(levels)) == [("iso", 100, [0, 1])]
     pairs = {tuple((x.by, round(float(x.value))) for x in pair) for pair in mixed_up(levels)}
     assert (("iso", 100), ("aperture", 8)) in pairs
     assert (("iso", 200), ("aperture", 11)) in pairs
@@ -108,9 +111,7 @@ def test_two_factors_that_divide_alike_are_tested_once_and_said_to_be_mixed_up()
 
 def test_exactly_the_others_is_mixed_up_too() -> None:
     # ISO 400 has all the frames that f/16 has not.
-    levels = levels_of(
-        of([100, 200, 400, 400, 400, 400], [N_16, N_16, N_8, N_8, N_11, N_11])
-    )
+    levels = levels_of(of([100, 200, 400, 400, 400, 400], [N_16, N_16, N_8, N_8, N_11, N_11]))
     pairs = [tuple((x.by, round(float(x.value))) for x in pair) for pair in mixed_up(levels)]
     assert pairs == [(("iso", 400), ("aperture", 16))]
 

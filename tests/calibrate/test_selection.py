@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
@@ -14,7 +14,7 @@ PRIOR = 0.05  # stop, of every set here
 
 # 4 x 4: ISO goes by rows, the aperture by columns, as a calibration set is shot.
 ROWS, COLUMNS = np.divmod(np.arange(16), 4)
-GROUPS = [ROWS == n for n in range(4)] + [COLUMNS == n for n in range(4)]
+GROUPS = [by == n for by in (ROWS, COLUMNS) for n in range(4)]
 LEVELS = (ROWS - COLUMNS).astype(float)
 
 
@@ -77,18 +77,27 @@ def test_three_equal_gross_errors_do_not_hide_one_another(seed: int, size: float
     rest = rng.normal(0.3, 0.05, 24)
     bad = np.sort(rng.choice(24, 3, replace=False))
     rest[bad] += size
-    # Alone none of the three would stand out by Grubbs' statistic: each widens the others' scatter.
-    first = (np.abs(rest - rest.mean()) / rest.std(ddof=1)).max()
-    if abs(size) == 0.5:
-        assert first < 3
     assert set(bad.tolist()) <= set(select(rest, [], None, PRIOR).frames)
+
+
+def test_three_that_no_test_of_one_sees() -> None:
+    # Each of the three widens the scatter that it is held against: by Grubbs' test of the worst
+    # one, none is bad.
+    rest = np.where(np.arange(24) % 2, 0.05, -0.05)
+    rest[[3, 11, 20]] = 0.4
+    grubbs = (np.abs(rest - rest.mean()) / rest.std(ddof=1)).max()
+    t = stats.t.isf(0.05 / (2 * 24), 22)
+    assert grubbs < 23 / np.sqrt(24) * np.sqrt(t**2 / (22 + t**2))
+    assert select(rest, [], None, PRIOR).frames == (3, 11, 20)
 
 
 @pytest.mark.parametrize("count", [3, 4, 5, 8, 24])
 @pytest.mark.parametrize("level", [0.0, 0.1, -1.7])
 def test_nothing_in_what_is_all_the_same(count: int, level: float) -> None:
     groups = [np.arange(count) < 2] if count > 3 else []
-    assert select(np.full(count, level), groups, np.arange(count) * 1.0, PRIOR) == NOTHING
+    assert (
+        select(np.full(count, level), groups, np.arange(count, dtype=np.float64), PRIOR) == NOTHING
+    )
 
 
 def test_nothing_finer_than_anything_repeats() -> None:
@@ -102,20 +111,28 @@ def test_nothing_finer_than_anything_repeats() -> None:
 def test_of_three_frames_one_can_be_bad_and_only_if_it_is_far_off() -> None:
     assert select(np.array([0.0, 0.02, 0.15]), [], None, PRIOR) == NOTHING
     assert select(np.array([0.0, 0.02, 2.0]), [], None, PRIOR).frames == (2,)
+    # Two that agree by chance are no measure of the scatter: what is known before has its say.
+    assert select(np.array([0.1, 0.1001, 0.38]), [], None, PRIOR) == NOTHING
 
 
-def test_three_frames_remain() -> None:
-    rest = np.array([0.0, 0.01, 3.0, -3.0])
-    assert len(select(rest, [], None, PRIOR).frames) <= 1
+@pytest.mark.parametrize(("count", "most"), [(3, 1), (4, 1), (7, 1), (8, 2), (24, 6)])
+def test_no_more_than_one_in_four_is_bad(count: int, most: int) -> None:
+    rest = np.random.default_rng(count).normal(0, 0.01, count)
+    rest[: count // 2] += 3 * np.arange(1, count // 2 + 1)
+    assert len(select(rest, [], None, PRIOR).frames) <= most
 
 
-def test_a_slope_and_a_bend() -> None:
-    rng = np.random.default_rng(8)
+def test_a_slope_is_no_bend_and_a_bend_no_slope() -> None:
     planned = np.linspace(-6, -1, 12)
-    noise = rng.normal(0, 0.02, 12)
-    assert select(noise + 0.1 * planned, [], planned, PRIOR).courses == ("slope",)
-    middle = planned - planned.mean()
-    assert select(noise + 0.05 * middle**2, [], planned, PRIOR).courses == ("bend",)
+    bend = 0.05 * (planned - planned.mean()) ** 2
+    draws = 60
+    slopes = bends = 0
+    for seed in range(draws):
+        noise = np.random.default_rng(seed).normal(0, 0.02, 12)
+        slopes += select(noise + 0.1 * planned, [], planned, PRIOR).courses == ("slope",)
+        bends += select(noise + bend, [], planned, PRIOR).courses == ("bend",)
+    allowed = at_most(0.02, draws)  # the alarm of the other one, and that of a bad frame
+    assert min(slopes, bends) >= draws - allowed
 
 
 def test_a_slope_as_significant_as_by_linear_regression() -> None:
@@ -158,6 +175,7 @@ def test_false_alarms_about_groups_and_courses() -> None:
     assert sum(bool(one.frames) for one in found) <= at_most(0.02, draws)
 
 
+@settings(max_examples=50)
 @given(st.integers(0, 999), st.floats(-5, 5), st.booleans())
 def test_a_shift_of_all_changes_nothing(seed: int, shift: float, gross: bool) -> None:
     rng = np.random.default_rng(seed)
@@ -166,6 +184,7 @@ def test_a_shift_of_all_changes_nothing(seed: int, shift: float, gross: bool) ->
     assert select(rest + shift, GROUPS, LEVELS, PRIOR) == select(rest, GROUPS, LEVELS, PRIOR)
 
 
+@settings(max_examples=50)
 @given(st.integers(0, 999), st.permutations(range(16)))
 def test_the_order_of_frames_changes_nothing(seed: int, order: list[int]) -> None:
     rng = np.random.default_rng(seed)
@@ -178,6 +197,7 @@ def test_the_order_of_frames_changes_nothing(seed: int, order: list[int]) -> Non
     assert other.courses == found.courses
 
 
+@settings(max_examples=50)
 @given(st.integers(0, 999))
 def test_the_mirror_image_is_blamed_alike(seed: int) -> None:
     rng = np.random.default_rng(seed)

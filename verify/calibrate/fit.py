@@ -15,6 +15,8 @@ from verify.calibrate.selection import Selected, select
 
 FEW = 3  # frames, below which their own scatter says too little
 LEAST_SCATTER = 0.005  # stop, that a bounded mean takes for its scale at least
+TYPICAL = 1.4826  # standard deviations of a normal law in its median distance from the middle
+MEDIAN_WORTH = 0.37  # of the degrees of freedom, that a scatter by the median has
 PRIOR_DEGREES = 2.0  # of freedom that what is known before of the scatter counts for in that scale
 LEAST_RANGE = 0.5  # stop of planned levels, below which a slope says nothing
 LEAST_LEVELS = 3  # levels that are a twentieth of a stop apart
@@ -141,7 +143,11 @@ def _robust(
         own = math.sqrt(squares / degrees) if degrees else 0.0
         return plain, max(prior, own), math.inf
     scatter = math.sqrt(squares / degrees)
-    blend = math.sqrt((squares + PRIOR_DEGREES * prior**2) / (degrees + PRIOR_DEGREES))
+    # A frame that is off, and not so far that it is left out, must not widen its own bound.
+    first = bounded_fit(terms, rest, prior)
+    typical = TYPICAL * float(np.median(np.abs(rest - terms @ first)))
+    worth = MEDIAN_WORTH * degrees
+    blend = math.sqrt((worth * typical**2 + PRIOR_DEGREES * prior**2) / (worth + PRIOR_DEGREES))
     return bounded_fit(terms, rest, max(blend, LEAST_SCATTER)), scatter, float(degrees)
 
 

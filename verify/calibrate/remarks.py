@@ -96,10 +96,8 @@ def _same_light(frames: Sequence[CalibrationFrame], fitted: Fit, at: int) -> int
     light = metered + np.array([f.rest_stops for f in frames])
     same = max(SAME_LIGHT * fitted.scatter, LEAST_SAME)
     contradicts = (np.abs(light - light[at]) <= same) & (np.abs(metered - metered[at]) > same)
-    for other in np.flatnonzero(contradicts & fitted.kept).tolist():
-        if frames[other].reading != frames[at].reading:
-            return int(other)
-    return None
+    found = np.flatnonzero(contradicts & fitted.kept)
+    return int(found[0]) if found.size else None
 
 
 def _slope_words(frames: Sequence[CalibrationFrame], fitted: Fit, slope: float) -> str:

@@ -20,10 +20,9 @@ Kind = Literal["frame", "group", "slope", "bend"]
 ALARM: dict[Kind, float] = {"frame": 0.02, "group": 0.015, "slope": 0.01, "bend": 0.01}
 AHEAD = math.log(10)  # rarer by so much for each insignificant term that is taken up before
 PRIOR_DEGREES = 2.0  # of freedom that what is known before of the scatter counts for
-ENOUGH = 6  # degrees of freedom, from which on the scatter speaks for itself
+ENOUGH = 8  # degrees of freedom, from which on the scatter speaks for itself
 MOST_FRAMES = 4  # one in so many may be taken for bad, and one always
 MOST_OTHERS = 4  # groups and courses at most
-FEWEST = 3  # frames that remain
 TINY = 1e-9  # of a term that is left beside the others: it says nothing new
 LEAST_SCATTER = 0.002  # stop: no camera and flash repeat better, so nothing finer is telling
 
@@ -93,7 +92,7 @@ def _path(
     chosen: list[Term] = []
     last = 0
     while count - 1 - len(chosen) > 1:
-        free = [t for t in terms if t not in chosen and room[_room(t)] and _left(t, chosen, count)]
+        free = [t for t in terms if t not in chosen and room[_room(t)]]
         surprises = _surprises(rest, chosen, free, tests, prior)
         if not surprises.size or not np.isfinite(surprises).any():
             break
@@ -123,12 +122,6 @@ def _kept(
 
 def _room(term: Term) -> str:
     return "frame" if term.kind == "frame" else "other"
-
-
-def _left(term: Term, chosen: Sequence[Term], count: int) -> bool:
-    """Whether frames enough remain with one more of them taken for bad."""
-    bad = sum(t.kind == "frame" for t in chosen)
-    return term.kind != "frame" or count - bad > FEWEST or (count == FEWEST and not bad)
 
 
 def _surprises(

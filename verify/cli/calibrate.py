@@ -30,7 +30,7 @@ from verify.cli.options import (
     TransferOption,
 )
 from verify.cli.out import ALL_WITHIN, INTERRUPTED, UNMEASURED, Out, console_of, write
-from verify.errors import PlanError
+from verify.errors import PlanError, in_one_line
 from verify.frames.frame import Settings
 from verify.frames.transfer import stated_transfer
 from verify.offsets.records import SavedOffset
@@ -65,6 +65,9 @@ PlotOption = Annotated[
 SaveOption = Annotated[
     str | None, typer.Option(metavar="NAME", help="Keep the offset under this name.")
 ]
+ReplaceOption = Annotated[
+    bool, typer.Option("--replace", help="Replace a kept offset of that name.")
+]
 
 
 @app.command()
@@ -73,6 +76,7 @@ def calibrate(
     readings: ReadingsOption = None,
     match: MatchOption = "standard",
     save: SaveOption = None,
+    replace: ReplaceOption = False,
     store: StoreOption = None,
     card: CardOption = None,
     reading: ReadingOption = None,
@@ -104,10 +108,14 @@ def calibrate(
         msg = f"--jobs {jobs}: give 1 or more"
         raise PlanError(msg)
     wanted = parse_match(match)
+    if isinstance(wanted, Path) and not wanted.is_file():
+        msg = f"--match frame:{wanted}: there is no such file"
+        raise PlanError(in_one_line(msg))
     transfer = None if transfer is None else transfer.strip().lower()
     if transfer not in (None, "icc"):
         stated_transfer(transfer, 1)
     place = None if card is None else parse_place(card, "--card ")
+    _check_saving(save, replace, store)
     album = None if show is None else Album(Path(show))
     out = Out(console_of(stderr=json == STANDARD), console_of(stderr=True), quiet)
     plan, files, reading_of, left_out = _set(named or [], readings, (reading, iso, shutter), out)
@@ -124,12 +132,14 @@ def calibrate(
     matcher = _matcher(wanted, shoot, len(files))
     result = calibrated(shots, matcher, left_out)
     _print(result, out)
-    if save is not None:
-        _save(result, save, store, out)
+    if album is not None and album.problem:
+        out.problems.print(plain_text(f"greyproof: {album.problem}"))
     if json is not None:
         write(json, calibration_json(result))
-    if plot_to is not None and result.offset_stops is not None:
-        write_report(plot_to, plot(result, ending))
+    if save is not None:
+        _save(result, save, replace, store, out)
+    if plot_to is not None:
+        _plot(result, plot_to, ending, out)
     raise typer.Exit(UNMEASURED if result.offset_stops is None else ALL_WITHIN)
 
 
@@ -197,7 +207,16 @@ def _print(result: Calibration, out: Out) -> None:
         out.problems.print(plain_text(line))
 
 
-def _save(result: Calibration, name: str, store: Path | None, out: Out) -> None:
+def _check_saving(name: str | None, replace: bool, store: Path | None) -> None:
+    """Refuse a name or a store that nothing could be kept under, before anything is measured."""
+    if name is not None:
+        store_at(store).check_name(name, replace)
+    elif replace:
+        msg = "--replace: say with --save NAME what is to be kept"
+        raise PlanError(msg)
+
+
+def _save(result: Calibration, name: str, replace: bool, store: Path | None, out: Out) -> None:
     """Keep the offset under its name."""
     belongs = result.belongs
     if (
@@ -222,10 +241,19 @@ def _save(result: Calibration, name: str, store: Path | None, out: Out) -> None:
             frames=len(result.frames),
             saved=datetime.now(UTC).replace(microsecond=0),
             greyproof=__version__,
-        )
+        ),
+        replace,
     )
     if not out.quiet:
         out.words.print(plain_text(f'Kept as "{name}" in {kept.path}.'))
+
+
+def _plot(result: Calibration, target: str, ending: str, out: Out) -> None:
+    """Draw the set."""
+    if result.offset_stops is None:
+        out.problems.print(plain_text(f"greyproof: {target}: there is nothing to draw"))
+        return
+    write_report(target, plot(result, ending))
 
 
 def _plot_ending(target: str | None) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from platformdirs import user_data_path
+from pydantic import TypeAdapter, ValidationError
 
 from verify.errors import PlanError
 from verify.offsets.choose import by_name
@@ -16,6 +17,7 @@ from verify.offsets.database import damaged, reading, writing
 from verify.offsets.records import SavedOffset
 from verify.offsets.tables import checked, values_of
 from verify.plan.load import quoted
+from verify.plan.tables import Name
 
 
 def default_store() -> Path:
@@ -46,6 +48,22 @@ class OffsetStore:
         """The offset of that very name. Raises PlanError, with near names, where there is none."""
         return by_name(self.all(), name)
 
+    def check_name(self, name: str, replace: bool) -> None:
+        """Refuse a name before there is an offset for it.
+
+        Raises
+        ------
+        PlanError
+            If it cannot be kept, or is taken and not to be replaced.
+        """
+        try:
+            TypeAdapter(Name).validate_python(name, strict=True)
+        except ValidationError as error:
+            msg = f"{quoted(name)} is no name for an offset: give one of 1 to 200 characters"
+            raise PlanError(msg) from error
+        if any(offset.name == name for offset in self.all()) and not replace:
+            raise _taken(name)
+
     def save(self, offset: SavedOffset, replace: bool = True) -> None:
         """Keep an offset under its name.
 
@@ -70,8 +88,7 @@ class OffsetStore:
             for row in rows:
                 there = connection.execute("SELECT 1 FROM offset WHERE name = ?", row[:1])
                 if not replace and there.fetchone():
-                    msg = f"an offset {quoted(row[0])} is saved already: take another name"
-                    raise PlanError(msg)
+                    raise _taken(row[0])
                 connection.execute("INSERT OR REPLACE INTO offset VALUES (?, ?, ?)", row)
 
     def remove(self, name: str) -> None:
@@ -79,6 +96,13 @@ class OffsetStore:
         self.get(name)
         with writing(self.path) as connection:
             connection.execute("DELETE FROM offset WHERE name = ?", (name,))
+
+
+def _taken(name: str) -> PlanError:
+    """The error for a name that is not to be replaced."""
+    return PlanError(
+        f"an offset {quoted(name)} is saved already: take another name, or say --replace"
+    )
 
 
 def _row(offset: SavedOffset) -> tuple[str, str, str]:

@@ -313,3 +313,10 @@ def test_steps(typed: object, step: float) -> None:
 @pytest.mark.parametrize("typed", [0, 2, -0.1, 0.25, "1/4", "", "stop", None, True, math.nan])
 def test_no_step(typed: object) -> None:
     assert refusal(parse_step, typed).endswith('a camera: write 0.1, "1/3", "1/2" or 1')
+
+
+def test_a_meter_of_half_stops_means_half_stops() -> None:
+    """13 is printed for 2^(22/6) by third-stop displays and for 2^(22.5/6) by half-stop ones."""
+    assert parse_reading_aperture("f/13", 1 / 2).n == pytest.approx(2**3.75)
+    assert parse_reading_aperture("f/13", 1 / 3).n == pytest.approx(2 ** (22 / 6))
+    assert parse_reading_aperture("f/13", 0.1).n == pytest.approx(2 ** (22 / 6))

@@ -123,13 +123,10 @@ def compare(
     departure = departure_text(setup)
     if departure is not None:
         notes.append(departure)
-    if neutrals is not None:
-        own = neutrals.reflectance_at(patch.target)
-        if own is not None:
-            setup = replace(setup, card=replace(setup.card, reflectance=own))
-        if neutrals.linearity is not None:
-            notes.append(in_words(neutrals.linearity).rstrip("."))
-            warnings += ["not-linear"] if neutrals.linearity.bent else []
+    setup = with_own_reflectance(setup, patch, neutrals)
+    if neutrals is not None and neutrals.linearity is not None:
+        notes.append(in_words(neutrals.linearity).rstrip("."))
+        warnings += ["not-linear"] if neutrals.linearity.bent else []
     expected = expected_signal(setup, offset)
     error = None
     if expected is not None:
@@ -177,6 +174,12 @@ def expected_here(settings: Settings, setup: SetUp, offset: MeterOffset | None) 
     if expected is None or reading is None or camera is None:
         return None
     return expected * float(2 ** _settings_part(settings, camera, reading.timed).stops)
+
+
+def with_own_reflectance(setup: SetUp, patch: PatchReading, neutrals: Neutrals | None) -> SetUp:
+    """A set-up whose card is the patch that was measured, where its reflectance is known."""
+    own = None if neutrals is None else neutrals.reflectance_at(patch.target)
+    return setup if own is None else replace(setup, card=replace(setup.card, reflectance=own))
 
 
 def _several(search: Search) -> str:

@@ -110,7 +110,7 @@ def parse_reading_aperture(value: object, step: float) -> Aperture:
             f" or the f-number {written.base}:"
             f' write "f/{full} + 0.{digit}" or "exact {written.base}"'
         )
-    return _aperture(value, written, tenths)
+    return _aperture(value, written, tenths, step)
 
 
 def parse_camera_aperture(value: object, step: float = 1 / 3) -> Aperture:

@@ -65,7 +65,10 @@ def fit(frames: Sequence[CalibrationFrame], levels: Sequence[Level], common: Com
     course = planned if _tells_slope(planned) else None
     selected = Selected((), (), ())
     if len(frames) >= FEW:
-        selected = select(rest, [level.frames for level in tested], course, prior)
+        # Readings that err anew scatter too.
+        apart = common.of_reading * math.sqrt(1 - _together([f.reading for f in frames]))
+        known = math.hypot(prior, apart)
+        selected = select(rest, [level.frames for level in tested], course, known)
     kept = np.ones(len(frames), bool)
     kept[list(selected.frames)] = False
     terms = np.column_stack(
@@ -163,14 +166,18 @@ def _shared(
     ``own_scatter`` has that in it already: only what it has not is added. A scatter that is known
     before has nothing of the meter in it.
     """
-    counts = np.unique([f.reading for f, k in zip(frames, kept, strict=True) if k],
-                       return_counts=True)[1]  # fmt: skip
-    number = int(counts.sum())
-    together = float(((counts / number) ** 2).sum())  # 1 of one reading, 1 / n of n readings
+    together = _together([f.reading for f, k in zip(frames, kept, strict=True) if k])
+    number = int(kept.sum())
     in_scatter = (1 - together) / (number - 1) if own_scatter else 0.0
     meter = common.of_reading * math.sqrt(max(together - in_scatter, 0.0))
     common_u = [f.common_u_stops for f, k in zip(frames, kept, strict=True) if k]
     return math.hypot(meter, float(np.mean(common_u)))
+
+
+def _together(readings: Sequence[int]) -> float:
+    """How much the frames of a set share a reading: 1 of one reading, 1 / n of n readings."""
+    counts = np.unique(readings, return_counts=True)[1]
+    return float(((counts / counts.sum()) ** 2).sum())
 
 
 def _of_other_factors(

@@ -9,7 +9,7 @@ import numpy as np
 
 from verify.calibrate.records import Match
 from verify.calibrate.sift import Shot
-from verify.compare import FrameCheck
+from verify.compare import FrameCheck, with_own_reflectance
 from verify.errors import PlanError
 from verify.plan.expected import standard_signal
 from verify.plan.records import SetUp
@@ -49,11 +49,14 @@ def headroom(stops: float) -> Matcher:
     def match(shots: Sequence[Shot]) -> Match:
         wanted = []
         for shot in shots:
-            standard = standard_signal(shot.setup)
-            if standard is None or shot.check.patch is None:
+            patch = shot.check.patch
+            if patch is None:
                 continue
-            white = shot.check.patch.clips_at * 2**-stops
-            wanted.append(math.log2(white * shot.setup.card.reflectance / DIFFUSE_WHITE / standard))
+            setup = with_own_reflectance(shot.setup, patch, shot.check.neutrals)
+            standard = standard_signal(setup)
+            if standard is not None:
+                white = patch.clips_at * 2**-stops
+                wanted.append(math.log2(white * setup.card.reflectance / DIFFUSE_WHITE / standard))
         middle = float(np.median(wanted)) if wanted else 0.0
         return Match("headroom", middle, f"diffuse white (90 %) {stops:g} stop below clipping")
 
@@ -68,8 +71,10 @@ def approved(check: FrameCheck, setup: SetUp) -> Match:
     PlanError
         If it cannot be measured.
     """
-    standard = standard_signal(setup)
     patch = check.patch
+    if patch is not None:
+        setup = with_own_reflectance(setup, patch, check.neutrals)
+    standard = standard_signal(setup)
     if patch is None or patch.bound is not None or check.doubtful or patch.signal <= 0:
         why = check.problem or "its card cannot be measured for sure"
         msg = f"--match frame:{check.file}: {why}"

@@ -26,6 +26,7 @@ class CalibrationFrame:
     lens: str | None
     meter: str | None
     receptor: str
+    metered: str = ""  # how: metered_stops of readings of one kind can be compared
 
 
 @dataclass(frozen=True, slots=True)

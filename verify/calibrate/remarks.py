@@ -95,8 +95,9 @@ def _same_light(frames: Sequence[CalibrationFrame], fitted: Fit, at: int) -> int
     metered = np.array([f.metered_stops for f in frames])
     light = metered + np.array([f.rest_stops for f in frames])
     same = max(SAME_LIGHT * fitted.scatter, LEAST_SAME)
+    alike = np.array([f.metered == frames[at].metered for f in frames])
     contradicts = (np.abs(light - light[at]) <= same) & (np.abs(metered - metered[at]) > same)
-    found = np.flatnonzero(contradicts & fitted.kept)
+    found = np.flatnonzero(contradicts & alike & fitted.kept)
     return int(found[0]) if found.size else None
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from verify.calibrate.records import CalibrationFrame, Excluded
 from verify.checking import body
-from verify.compare import DOUBTS, FrameCheck, expected_here
+from verify.compare import DOUBTS, FrameCheck
 from verify.exposure import exact_iso
 from verify.frames.frame import Settings
 from verify.plan.records import Reading, SetUp
@@ -71,7 +71,7 @@ def _frame(shot: Shot) -> CalibrationFrame | str:
     if check.problem is not None or check.patch is None:
         return (check.problem or "it was not measured").rstrip(".")
     reading, camera = setup.reading, setup.camera
-    expected = expected_here(settings, setup, None)
+    expected, set_stops = check.expected_signal, check.settings_stops
     if reading is None or camera is None or expected is None or check.rest_stops is None:
         return "nothing was metered for it: give the reading in the plan or in a readings file"
     if check.patch.bound == "at-least":
@@ -88,11 +88,12 @@ def _frame(shot: Shot) -> CalibrationFrame | str:
     return CalibrationFrame(
         file=check.file,
         reading=shot.reading,
-        planned_stops=math.log2(expected),
+        planned_stops=math.log2(expected) + (set_stops or 0.0),
         rest_stops=check.rest_stops,
         repeat_u_stops=math.hypot(*(terms.get(name, 0.0) for name in RANDOM)),
         common_u_stops=math.hypot(*common),
         metered_stops=metered_stops(reading),
+        metered=f"{reading.method}, {'timed' if reading.timed else 'flash'}",
         iso=None if settings.iso is None else exact_iso(settings.iso),
         aperture=camera.aperture.n if check.f_number is None else check.f_number,
         lens=settings.lens,

@@ -1,6 +1,7 @@
 """The command that fits the offset between a meter and a camera."""
 
 from collections.abc import Sequence
+from dataclasses import replace as replace_fields
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
@@ -70,7 +71,7 @@ ReplaceOption = Annotated[
 ]
 
 
-@app.command()
+@app.command(short_help="Fit the offset of a meter and a camera.")
 def calibrate(
     named: NamedPaths = None,
     readings: ReadingsOption = None,
@@ -123,14 +124,12 @@ def calibrate(
     if not quiet and readings is None:
         for line in read_back(plan):
             out.words.print(plain_text(line))
-    approved_frame = [wanted] if isinstance(wanted, Path) else []
-    shoot = run(plan, [*files, *approved_frame], options, 0, out, album)
+    matcher = _matcher(wanted, plan, options, out)
+    shoot = run(plan, files, options, 0, out, album)
     if shoot.stopped:
         out.problems.print("greyproof: stopped; a part of a set gives no offset")
         raise typer.Exit(INTERRUPTED)
-    shots = _shots(shoot, len(files), reading_of)
-    matcher = _matcher(wanted, shoot, len(files))
-    result = calibrated(shots, matcher, left_out)
+    result = calibrated(_shots(shoot, reading_of), matcher, left_out)
     _print(result, out)
     if album is not None and album.problem:
         out.problems.print(plain_text(f"greyproof: {album.problem}"))
@@ -178,23 +177,25 @@ def _set(
     return read.plan, list(read.files), list(read.reading_of), left_out
 
 
-def _shots(shoot: Shoot, count: int, reading_of: Sequence[int] | None) -> list[Shot]:
-    """The frames of the set with their set-ups; an approved frame behind them is none of it."""
+def _shots(shoot: Shoot, reading_of: Sequence[int] | None) -> list[Shot]:
+    """The frames of the set with their set-ups."""
     shots = []
-    for at, check in enumerate(shoot.checks[:count]):
+    for at, check in enumerate(shoot.checks):
         setup = setup_of(shoot.plan, check.file, check.settings or Settings())
         number = setup if reading_of is None else reading_of[at]
         shots.append(Shot(check, shoot.plan.setups[setup], number))
     return shots
 
 
-def _matcher(wanted: float | Path | None, shoot: Shoot, count: int) -> Matcher:
-    """What the frames are to match."""
+def _matcher(wanted: float | Path | None, plan: Plan, options: Options, out: Out) -> Matcher:
+    """What the frames are to match; an approved frame is measured before the set."""
     if wanted is None:
         return standard
     if isinstance(wanted, float):
         return headroom(wanted)
-    found = approved(shoot.checks[count], shoot.plan.main)
+    alone = replace_fields(options, pictures=False, jobs=min(options.jobs, 1))
+    (check,) = run(plan, [wanted], alone, 0, out, None).checks
+    found = approved(check, plan.main)
     return lambda _: found
 
 

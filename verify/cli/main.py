@@ -6,13 +6,17 @@ import logging
 import sys
 from collections.abc import Sequence
 
-from verify.cli import calibrate, check, demo, offsets
+# First, for the help lists commands as they are imported.
+from verify.cli import check
+
+# isort: split
+from verify.cli import calibrate, demo, offsets
 from verify.cli.app import app
 from verify.cli.out import WRONG, console_of, let_go
 from verify.errors import GreyproofError
 from verify.report.characters import in_ascii, plain_text
 
-COMMANDS = (check, calibrate, offsets, demo)  # in the order of the help
+COMMANDS = (check, calibrate, demo, offsets)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

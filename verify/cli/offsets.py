@@ -21,7 +21,7 @@ NamesArgument = Annotated[list[str], typer.Argument(metavar="NAME", hidden=True)
 SomeNamesArgument = Annotated[list[str] | None, typer.Argument(metavar="NAME", hidden=True)]
 
 offsets_app = typer.Typer(no_args_is_help=False, rich_markup_mode=None)
-app.add_typer(offsets_app, name="offsets")
+app.add_typer(offsets_app, name="offsets", short_help="List and look after kept offsets.")
 
 
 @offsets_app.callback(invoke_without_command=True)

@@ -155,7 +155,7 @@ class Checker:
         neutrals = measured_neutrals(frame, patches, setup.card.densities, flat)
         chosen = self._chosen(frame.settings, setup)
         notes = frame.notes
-        if setup.reading is not None:
+        if setup.reading is not None or self.wanted.offset_name is not None:
             notes = (*notes, chosen.why)
         check = compare(
             frame.path, frame.settings, patch, setup, notes, chosen.offset, search, neutrals,

@@ -34,16 +34,16 @@ WARNINGS: dict[str, str] = {
         "may not hold there."
     ),
     "few-frames": (
-        "Fewer than three frames count: the scatter is taken from the plan, not from them. Shoot "
-        "five or more."
+        "Fewer than three frames count: what the plan states of the scatter stands in for theirs. "
+        "Shoot five or more."
     ),
     "one-aperture": (
         "All frames have one aperture: whether the lens stops down as marked is not known. Bracket "
         "the aperture too, with the light or the ISO changed to match."
     ),
     "iso-or-aperture": (
-        "ISO and aperture changed together, so an error of the lens cannot be told from one of the "
-        "camera's ISO: shoot some ISO at two apertures."
+        "Some ISO was shot at one aperture only, and that aperture at no other ISO: there an error "
+        "of the lens cannot be told from one of the camera's ISO. Shoot it at a second aperture."
     ),
     "slope-off": (
         "Measured and planned stops do not rise together: the chain is not linear, or the lens "

@@ -45,7 +45,8 @@ def test_a_camera_that_gets_too_little_needs_a_meter_that_asks_for_more() -> Non
     assert found.text == (
         "Set the meter's correction so that it asks for 0.3 stop more exposure: where it reads "
         f"f/11 now it will read f/8 + 0.7. {REVERSE} "
-        "Or set ISO 80 on the meter only; leave the camera at 100."
+        "Or set ISO 80 on the meter only; leave the camera at 100. "
+        "In the plan then write iso = 100 and correction = 0.33."
     )
 
 
@@ -56,7 +57,8 @@ def test_a_camera_that_gets_too_much_needs_a_meter_that_asks_for_less() -> None:
     assert found.text == (
         "Set the meter's correction so that it asks for 0.3 stop less exposure: where it reads "
         f"f/11 now it will read f/11 + 0.3. {REVERSE} "
-        "Or set ISO 125 on the meter only; leave the camera at 100."
+        "Or set ISO 125 on the meter only; leave the camera at 100. "
+        "In the plan then write iso = 100 and correction = -0.33."
     )
 
 
@@ -96,7 +98,7 @@ def test_metering_anew_with_what_is_advised_leaves_no_error(
         assert by_iso == pytest.approx(after, abs=1 / 6 + 1e-6)
 
 
-@pytest.mark.parametrize("offset", [-1.0, -0.5, -0.2, 0.2, 0.4, 1.3])
+@pytest.mark.parametrize("offset", [-1.0, -0.5, -0.3, 0.3, 0.4, 1.3])
 def test_the_iso_is_one_of_the_meter_and_within_a_sixth_of_the_correction(offset: float) -> None:
     found = advice(offset)
     assert found.iso is not None
@@ -107,10 +109,18 @@ def test_the_iso_is_one_of_the_meter_and_within_a_sixth_of_the_correction(offset
     assert ("ISO goes in thirds" in found.text) == (abs(left) >= 0.1)
 
 
-def test_what_the_iso_leaves_has_its_sign() -> None:
-    # 0.2 more is asked for; ISO 80 asks for 0.33 more, so 0.13 of it is too much.
-    assert f"That leaves {MINUS}0.13 stop: ISO goes in thirds." in advice(-0.2).text
-    assert "That leaves +0.13 stop: ISO goes in thirds." in advice(0.2).text
+def test_how_far_the_iso_is_off_is_said_in_words() -> None:
+    # 0.5 more is asked for; ISO 64 asks for 0.67 more, so 0.17 of it is too much.
+    assert "(ISO goes in thirds: that is 0.17 stop more than needed.)" in advice(-0.5).text
+    assert "(ISO goes in thirds: that is 0.17 stop less than needed.)" in advice(0.5).text
+
+
+@pytest.mark.parametrize("offset", [-0.2, 0.2])
+def test_an_iso_that_would_be_as_far_off_is_not_offered(offset: float) -> None:
+    """A third for a fifth turns 0.2 over into 0.13 under."""
+    found = advice(offset)
+    assert found.iso is None
+    assert "ISO" not in found.text
 
 
 def test_a_tenth_is_no_iso() -> None:
@@ -123,15 +133,18 @@ def test_a_tenth_is_no_iso() -> None:
 
 def test_the_camera_stays_where_it_was() -> None:
     found = advice(-0.3, camera_iso=exact_iso(160), iso=160)
-    assert found.text.endswith("Or set ISO 125 on the meter only; leave the camera at 160.")
+    assert "Or set ISO 125 on the meter only; leave the camera at 160." in found.text
+    assert found.text.endswith("In the plan then write iso = 160 and correction = 0.33.")
 
 
 def test_a_meter_at_another_iso_than_the_camera_is_said() -> None:
     found = advice(-0.3, camera_iso=400.0)
-    assert found.text.endswith(
-        "Or set ISO 80 on the meter only; leave the camera at 400. "
-        "(The meter was at ISO 100 in this set.)"
+    # f/11 at ISO 100 is f/22 at ISO 400: the correction stands alone with the camera's ISO.
+    assert found.text.startswith(
+        "With ISO 400 on the meter, set the meter's correction so that it asks for 0.3 stop more "
+        "exposure: where it reads f/22 now it will read f/16 + 0.7."
     )
+    assert "Or set ISO 320 on the meter only; leave the camera at 400." in found.text
 
 
 def test_thirds_where_the_meter_shows_thirds() -> None:
@@ -161,9 +174,7 @@ def test_a_present_correction_is_replaced_and_not_added_to() -> None:
     assert found.text == (
         "Set the meter's correction so that it asks for 0.5 stop less exposure than now: where it "
         "reads f/11 now it will read f/11 + 0.5. It is at +0.30 stop now; the whole correction is "
-        f"then {MINUS}0.20, not {MINUS}0.20 on top of it. {REVERSE} "
-        "Or set ISO 125 on the meter only, its correction at 0; leave the camera at 100. "
-        "That leaves +0.13 stop: ISO goes in thirds."
+        f"then {MINUS}0.20, not {MINUS}0.20 on top of it. {REVERSE}"
     )
 
 

@@ -297,3 +297,63 @@ def test_parts_are_records_that_a_kept_offset_takes() -> None:
     found = result_of(crossed(rests))
     assert all(isinstance(part, OffsetPart) for part in found.parts)
     assert found.parts[0].stops == pytest.approx(-0.3, abs=0.02)
+
+
+def test_frames_metered_in_another_way_are_another_set() -> None:
+    """Flash and continuous light are not averaged, nor two scales of a meter."""
+    timed = {"light": "continuous", "shutter": "1/125"}
+    lit = [shot(0.4, 9 + at, setup=metered(reading=timed)) for at in range(3)]
+    found = result_of([*shots_of([0.0, 0.01, -0.01, 0.0]), *lit])
+    assert offset_of(found)[0] == pytest.approx(0, abs=0.01)
+    assert [e.file.name for e in found.excluded] == [s.check.file.name for s in lit]
+    assert all("metered in another way (incident, continuous)" in e.reason for e in found.excluded)
+    assert found.belongs is not None
+    assert found.belongs.light == "flash"
+
+
+@pytest.mark.parametrize(("section", "what"), [("reading", "meters"), ("card", "cards")])
+def test_a_set_of_several_meters_or_cards_can_be_kept_for_none(section: str, what: str) -> None:
+    setups = [
+        metered(reading={"meter": name}) if section == "reading" else metered(card={"name": name})
+        for name in ("one", "two")
+    ]
+    shots = [shot(e, at, setup=setups[at % 2]) for at, e in enumerate(QUIET)]
+    assert result_of(shots).mixed == (f"the set has several {what} (one, two)",)
+    assert result_of(shots_of(QUIET)).mixed == ()
+
+
+def test_advice_says_where_it_does_not_hold() -> None:
+    rng = np.random.default_rng(8)
+    rests = -0.4 + rng.normal(0, SCATTER, 16) + np.repeat([0, 0, 0.5, 0], 4)
+    found = result_of(crossed(rests.tolist()))
+    assert named(found) == [("iso", 400.0)]
+    assert "This does not hold at ISO 400: there the whole correction is \N{MINUS SIGN}0.1" in (
+        found.advice.text
+    )
+
+
+def test_no_advice_where_the_chain_is_not_linear() -> None:
+    shots = [shot(0.12 * at, at, av=7.0 - at) for at in range(8)]
+    found = result_of(shots)
+    assert "slope-off" in found.warnings
+    assert found.advice.correction_stops is None
+    assert "No correction is given" in found.advice.text
+    assert found.offset_stops is not None
+
+
+def test_readings_of_one_light_that_contradict_each_other() -> None:
+    """Two frames of f/8 and two of f/11, all with the same light: one of the readings is wrong."""
+    shots = [shot(0.0, at, setup=metered(reading={"aperture": "f/11"})) for at in (0, 1)]
+    shots += [shot(1.0, at, setup=metered(reading={"aperture": "f/8"})) for at in (2, 3)]
+    notes = " ".join(result_of(shots).notes)
+    assert "the readings of frame_0000.dng and frame_0002.dng contradict each other" in notes
+    assert "1.00 stop apart" in notes
+    assert "contradict" not in " ".join(result_of(shots_of(QUIET)).notes)
+
+
+def test_the_card_is_told_to_be_most_of_it_by_the_same_measure() -> None:
+    noisy = result_of(shots_of([0.1, -0.1, 0.12, -0.12]))
+    assert noisy.half_same_card == pytest.approx(offset_of(noisy)[1], rel=0.25)
+    quiet = result_of(shots_of(QUIET))
+    assert quiet.half_same_card is not None
+    assert quiet.half_same_card < 0.5 * offset_of(quiet)[1]

@@ -79,14 +79,13 @@ def test_one_frame_has_the_interval_of_the_plan() -> None:
     assert slope_of([frame(0.3)], found) is None
 
 
-def test_two_frames_have_it_too_unless_they_differ_by_more() -> None:
-    close = fitted(of([0.29, 0.31]))
-    assert close.offset == pytest.approx(0.3)
-    assert close.scatter == 0.05
-    assert close.half == pytest.approx(1.959964 * 0.05 / math.sqrt(2), rel=1e-6)
-    apart = fitted(of([0.0, 0.6]))
-    assert apart.scatter == pytest.approx(0.6 / math.sqrt(2))
-    assert apart.half == pytest.approx(1.959964 * 0.3, rel=1e-6)
+@pytest.mark.parametrize("apart", [0.02, 0.6])
+def test_of_two_frames_the_plan_counts_beside_their_own_scatter(apart: float) -> None:
+    """Two degrees of freedom for the plan's 0.05, one for their own; t of three is 3.182446."""
+    found = fitted(of([0.3 - apart / 2, 0.3 + apart / 2]))
+    assert found.offset == pytest.approx(0.3)
+    assert found.scatter == pytest.approx(math.sqrt((apart**2 / 2 + 2 * 0.05**2) / 3))
+    assert found.half == pytest.approx(3.182446 * found.scatter / math.sqrt(2), rel=1e-6)
 
 
 def test_three_frames_speak_for_themselves_by_students_t() -> None:
@@ -127,7 +126,8 @@ def test_two_readings_share_what_is_not_in_the_scatter() -> None:
 
 def test_the_scatter_of_the_plan_has_nothing_of_the_meter_in_it() -> None:
     found = fitted(of([0.3, 0.3], [0, 1]), Common(0.0, 0.2))
-    assert found.u == pytest.approx(math.hypot(0.05, 0.2) / math.sqrt(2))
+    scatter = math.sqrt(2 / 3) * 0.05  # of the plan for the most part
+    assert found.u == pytest.approx(math.hypot(scatter, 0.2) / math.sqrt(2))
 
 
 def test_what_all_frames_share_does_not_average_out() -> None:

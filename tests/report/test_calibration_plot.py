@@ -175,10 +175,14 @@ def test_nothing_in_it_runs_or_is_fetched() -> None:
 
 def test_headline() -> None:
     assert headline(fitted([frame(0)])) == (
-        "Meter and camera disagree by −0.21 stop (95 %: −0.27 to −0.15)"
+        "The camera gets less light than metered: offset −0.21 stop (95 %: −0.27 to −0.15)"
     )
     assert headline(fitted([frame(0)], offset=1.2)) == (
-        "Meter and camera disagree by +1.20 stops (95 %: +1.14 to +1.26)"
+        "The camera gets more light than metered: offset +1.20 stops (95 %: +1.14 to +1.26)"
+    )
+    unsure = fitted([frame(0)], offset=0.12, interval_stops=(-0.09, 0.32))
+    assert headline(unsure) == (
+        "Meter and camera may agree: offset +0.12 stop (95 %: −0.09 to +0.32)"
     )
     assert headline(CASES["nothing known"]) == (
         "Meter and camera agree: offset 0.00 stop (interval not known)"

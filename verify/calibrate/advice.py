@@ -50,11 +50,11 @@ def advise(
         return Advice(None, None, f"How much correction is needed cannot be told: {between}")
     if rounded == 0:
         return _too_fine(wanted, needed=abs(wanted) > tolerance, now=now)
-    text = _dial(rounded, reading)
+    text = _dial(rounded, reading, camera_iso)
     thirds = round(rounded / THIRD)
-    if thirds == 0:  # an ISO of the meter cannot say so little
+    if abs(thirds * THIRD - rounded) > abs(rounded) / 2 - CLOSE:  # thirds are too coarse for it
         return Advice(rounded, None, text)
-    iso = reading.iso * 2.0 ** (-thirds * THIRD)
+    iso = camera_iso * 2.0 ** (-thirds * THIRD)
     return Advice(rounded, iso, f"{text} {_iso(rounded, iso, reading, camera_iso)}")
 
 
@@ -101,16 +101,21 @@ def _back_to_zero(now: float) -> str:
     return "" if not now else f" The meter's correction is {stops_text(now)} now: set it to 0."
 
 
-def _dial(correction: float, reading: Reading) -> str:
+def _dial(correction: float, reading: Reading, camera_iso: float) -> str:
     """The correction in words, with what a reading becomes."""
     now = reading.correction
     change = correction - now
     if abs(change) < 0.05:
         return f"Leave the meter's correction at {stops_text(now)} stop: that is what is needed."
     more = "more" if change > 0 else "less"
-    after = f_number_of(aperture_value(reading.aperture.n) - change)
-    shown = aperture_text(after, tenths=reading.step < THIRD, step=reading.step)
-    before = aperture_text(reading.aperture.n, tenths=reading.step < THIRD, step=reading.step)
+    # What the meter shows with the camera's ISO set, for only then does a correction stand alone.
+    other_iso = math.log2(camera_iso / reading.iso)
+    av = aperture_value(reading.aperture.n) + other_iso
+    before, shown = (
+        aperture_text(f_number_of(x), tenths=reading.step < THIRD, step=reading.step)
+        for x in (av, av - change)
+    )
+    first = "Set" if abs(other_iso) < 0.01 else f"With ISO {iso_text(camera_iso)} on the meter, set"
     by = f"asks for {in_stops(change)} {more} exposure"
     whole = ""
     if now:
@@ -120,21 +125,25 @@ def _dial(correction: float, reading: Reading) -> str:
         )
         by += " than now"
     return (
-        f"Set the meter's correction so that it {by}: where it reads {before} now it will read "
+        f"{first} the meter's correction so that it {by}: where it reads {before} now it will read "
         f"{shown}.{whole} {REVERSE}"
     )
 
 
 def _iso(correction: float, iso: float, reading: Reading, camera_iso: float) -> str:
-    """The other way to say it: an ISO on the meter alone."""
+    """The other way to say it: an ISO on the meter alone.
+
+    In a plan that is a correction: its ISO is that of meter and camera alike.
+    """
     without = ", its correction at 0" if reading.correction else ""
     text = (
         f"Or set ISO {iso_text(iso)} on the meter only{without}; leave the camera at "
         f"{iso_text(camera_iso)}."
     )
-    if abs(math.log2(reading.iso / camera_iso)) > 0.01:
-        text += f" (The meter was at ISO {iso_text(reading.iso)} in this set.)"
-    left = correction - math.log2(reading.iso / iso)
+    dialled = math.log2(camera_iso / iso)
+    text += f" In the plan then write iso = {iso_text(camera_iso)} and correction = {dialled:.2f}."
+    left = dialled - correction
     if abs(left) >= 0.1:
-        text += f" That leaves {stops_text(left)} stop: ISO goes in thirds."
+        more = "more" if left > 0 else "less"
+        text += f" (ISO goes in thirds: that is {abs(left):.2f} stop {more} than needed.)"
     return text

@@ -2,12 +2,13 @@
 
 import math
 from collections import Counter
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterator, Sequence
+from dataclasses import replace
 from typing import TypeVar
 
 from verify.calibrate.advice import advise
 from verify.calibrate.fit import Common, Fit, fit, slope_of
-from verify.calibrate.groups import levels_of, testable
+from verify.calibrate.groups import Level, levels_of, testable
 from verify.calibrate.records import (
     Advice,
     Calibration,
@@ -19,6 +20,7 @@ from verify.calibrate.remarks import notes_of, reasons_of, warnings_of
 from verify.calibrate.sift import Shot, sift
 from verify.exposure import exact_iso
 from verify.frames.frame import Settings
+from verify.notation import stops_text
 from verify.offsets.records import BelongsTo
 from verify.plan.records import OffsetPart, Reading
 
@@ -56,6 +58,8 @@ def calibrated(
     reading = _usual_reading(kept)
     camera_iso = _usual_iso([shot for shot in kept if shot.setup.reading == reading])
     tolerance = counted[0].setup.tolerance.absolute
+    meters = {frame.meter for at, frame in enumerate(frames) if at not in reasons}
+    cards = {shot.setup.card.name for shot in kept}
     return Calibration(
         offset_stops=fitted.offset,
         u_stops=fitted.u,
@@ -68,13 +72,52 @@ def calibrated(
         belongs=_belongs([f for at, f in enumerate(frames) if at not in reasons], kept),
         groups=fitted.groups,
         excluded=tuple(excluded),
-        advice=advise(fitted.offset, fitted.half, wanted, reading, camera_iso, tolerance),
+        advice=_advice(
+            fitted,
+            tested,
+            wanted,
+            advise(fitted.offset, fitted.half, wanted, reading, camera_iso, tolerance),
+        ),
         frames=tuple(f for at, f in enumerate(frames) if at not in reasons),
         residuals=tuple(fitted.residuals[fitted.kept].tolist()),
         warnings=tuple(dict.fromkeys(warnings_of(counted, fitted, levels))),
         notes=tuple(notes_of(frames, fitted, levels, tested, slope)),
         parts=_parts(fitted, [(level.by, level.value) for level in tested]),
+        half_same_card=None if len(cards) > 1 else fitted.half_same_card,
+        mixed=tuple(_mixed(fitted, tested, meters, cards)),
     )
+
+
+def _advice(fitted: Fit, tested: Sequence[Level], match: Match, advice: Advice) -> Advice:
+    """Advice with where it does not hold; none where the chain is not linear."""
+    if fitted.selected.courses:
+        text = (
+            f"No correction is given, for measured and planned stops do not rise together: mend "
+            f"that first. In the middle of this set it would be "
+            f"{stops_text(match.stops - fitted.offset)} stop."
+        )
+        return Advice(None, None, text)
+    text = advice.text
+    for at, shift in zip(fitted.selected.groups, fitted.shifts, strict=True):
+        there = stops_text(match.stops - fitted.offset - shift)
+        text += f" This does not hold {tested[at].placed}: there the whole correction is {there}."
+    return replace(advice, text=text)
+
+
+def _mixed(
+    fitted: Fit,
+    tested: Sequence[Level],
+    meters: Collection[str | None],
+    cards: Collection[str | None],
+) -> Iterator[str]:
+    """Why the offset of a set belongs to nothing that it could be kept for."""
+    for what, names in (("meters", meters), ("cards", cards)):
+        if len(names) > 1:
+            told = ", ".join(sorted(name or "one without a name" for name in names))
+            yield f"the set has several {what} ({told})"
+    for at in fitted.selected.groups:
+        if tested[at].by in ("lens", "receptor"):
+            yield f"frames {tested[at].placed} differ"
 
 
 def _common(shots: Sequence[Shot]) -> Common:
@@ -125,7 +168,7 @@ def _usual_iso(shots: Sequence[Shot]) -> float:
 
 
 def _belongs(frames: Sequence[CalibrationFrame], shots: Sequence[Shot]) -> BelongsTo:
-    """What all frames have in common."""
+    """What all frames have in common; the receptor and its aim are those of most."""
     reading = _usual_reading(shots)
     settings = [shot.check.settings or Settings() for shot in shots]
     return BelongsTo(

@@ -40,6 +40,7 @@ class Fit:
     u: float  # its standard uncertainty [stop]
     u_same_card: float  # the same without the card's term
     half: float  # half of its 95 % interval [stop]
+    half_same_card: float  # the same without the card's term
     scatter: float  # standard deviation from frame to frame [stop]
     selected: Selected  # what sets frames apart
     shifts: tuple[float, ...]  # of each selected group, on top of the offset [stop]
@@ -80,7 +81,10 @@ def fit(frames: Sequence[CalibrationFrame], levels: Sequence[Level], common: Com
     # The offset's own share of the frames: those of no group that differs.
     own = np.linalg.inv(terms[kept].T @ terms[kept])[0, 0]
     random = scatter * math.sqrt(own * (COST if number > FEW else 1))
-    shared = _shared(frames, kept, common, math.isfinite(degrees))
+    # What frames of a differing group do not share is none of the offset's.
+    own_frames = kept & (terms[:, 1:].sum(1) == 0)
+    own_frames = own_frames if own_frames.any() else kept
+    shared = _shared(frames, own_frames, common, len(rest[kept]) > FEW - 1)
     u_same_card = math.hypot(random, shared)
     half = half_width(random, degrees, math.hypot(shared, common.card))
     shifts = tuple(found[1:].tolist())
@@ -102,6 +106,7 @@ def fit(frames: Sequence[CalibrationFrame], levels: Sequence[Level], common: Com
         u=math.hypot(u_same_card, common.card),
         u_same_card=u_same_card,
         half=half,
+        half_same_card=half_width(random, degrees, shared),
         scatter=scatter,
         selected=selected,
         shifts=shifts,
@@ -137,14 +142,16 @@ def _robust(
 ) -> tuple[NDArray[np.float64], float, float]:
     """Coefficients, scatter [stop] and its degrees of freedom.
 
-    Of fewer than three frames the scatter is what is known before, or their own where it is larger.
+    Of one frame the scatter is what is known before; of two that counts beside their own.
     """
     plain = np.asarray(np.linalg.lstsq(terms, rest)[0], float)
     degrees = len(rest) - terms.shape[1]
     squares = float(((rest - terms @ plain) ** 2).sum())
+    if degrees == 0:
+        return plain, prior, math.inf
     if degrees < FEW - 1:
-        own = math.sqrt(squares / degrees) if degrees else 0.0
-        return plain, max(prior, own), math.inf
+        together = degrees + PRIOR_DEGREES
+        return plain, math.sqrt((squares + PRIOR_DEGREES * prior**2) / together), together
     scatter = math.sqrt(squares / degrees)
     # A frame that is off, and not so far that it is left out, must not widen its own bound.
     first = bounded_fit(terms, rest, prior)

@@ -34,6 +34,11 @@ class Level:
         """The level as a photographer says it."""
         return level_words(self.by, self.value)
 
+    @property
+    def placed(self) -> str:
+        """The same after "frames"."""
+        return f"{'at' if self.by in ('iso', 'aperture') else 'with'} {self.words}"
+
 
 def level_words(by: By, value: float | str) -> str:
     """One ISO, aperture, lens, meter or receptor in words."""

@@ -89,4 +89,6 @@ class Calibration:
     residuals: tuple[float, ...]  # of each, rest - offset and - what its groups add [stop]
     warnings: tuple[str, ...] = ()  # names from the table of warnings
     notes: tuple[str, ...] = ()  # sentences
+    half_same_card: float | None = None  # half of the interval without the card's term
+    mixed: tuple[str, ...] = ()  # why it cannot be kept: what is more than one in the set
     parts: tuple[OffsetPart, ...] = ()  # what the offset is more or less at an ISO or aperture

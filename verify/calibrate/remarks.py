@@ -1,22 +1,30 @@
 """What is to be said of a set: where it bends, what it cannot tell apart, what a better one has."""
 
-import math
 from collections.abc import Iterator, Sequence
+from itertools import combinations
 
 import numpy as np
 from scipy import stats
 
 from verify.calibrate.fit import Fit
-from verify.calibrate.groups import NAMES, Level, mixed_up, tied
+from verify.calibrate.groups import NAMES, Level, mixed_up
 from verify.calibrate.records import CalibrationFrame
 from verify.calibrate.sift import Shot
+from verify.exposure import exact_shutter_s
 from verify.notation import stops_text
 
 FEW = 3  # frames
+OF_FRAMES = (
+    "uneven", "dome-on-card", "rendered", "near-clipping", "no-f-number", "no-iso",
+    "iso-not-in-signal",
+)  # fmt: skip
+CONTRADICT = 0.25  # stop, by which readings of one light do not differ
+ALIKE = 0.06  # stop, within which the light of two frames is one
+MOST_TOLD = 3  # pairs of readings that contradict each other
 SAME_LIGHT = 3.0  # scatters within which two frames got the same light
 LEAST_SAME = 0.03  # stop, and this at least
 TIME_RANGE = 1.0  # stop of shutter times, from which on ambient light would show
-TIME_SLOPE = 0.01  # stop a stop of shutter time; less ambient light does no harm
+LEAST_AMBIENT = 0.02  # stop from the shortest to the longest time; less does no harm
 TIME_CHANCE = 0.01  # that frames seem to follow the shutter time and do not
 
 
@@ -25,17 +33,18 @@ def warnings_of(shots: Sequence[Shot], fitted: Fit, levels: Sequence[Level]) -> 
     kept = [shot for shot, k in zip(shots, fitted.kept, strict=True) if k]
     if len(kept) < FEW:
         yield "few-frames"
-    if not any(level.by == "aperture" for level in levels):
+    unknown = any("no-f-number" in shot.check.warnings for shot in kept)
+    if not unknown and not any(level.by == "aperture" for level in levels):
         yield "one-aperture"
     if "slope" in fitted.selected.courses:
         yield "slope-off"
     if "bend" in fitted.selected.courses:
         yield "bent"
-    if tied(levels, "iso", "aperture") or tied(levels, "aperture", "iso"):
+    if any({one.by, other.by} == {"iso", "aperture"} for one, other in mixed_up(levels)):
         yield "iso-or-aperture"
     if _follows_time(kept, fitted):
         yield "ambient-in-set"
-    for name in ("uneven", "dome-on-card", "rendered", "near-clipping", "no-f-number", "no-iso"):
+    for name in OF_FRAMES:
         if any(name in shot.check.warnings for shot in kept):
             yield name
 
@@ -51,25 +60,21 @@ def notes_of(
     pairs = mixed_up(levels)
     for at, shift in zip(fitted.selected.groups, fitted.shifts, strict=True):
         level = tested[at]
-        text = f"frames {_placed(level)} differ from the others by {stops_text(shift)} stop"
+        text = f"frames {level.placed} differ from the offset by {stops_text(shift)} stop"
         if sum(other.by == level.by for other in levels) == 2:
             text += f": of only two, the set cannot tell which {NAMES[level.by]} is off"
         rivals = [a if b is level else b for a, b in pairs if level in (a, b)]
         same = [other for other in rivals if bool((other.frames == level.frames).all())]
-        names = " or ".join(_placed(other) for other in same or rivals)
+        names = " or ".join(other.placed for other in same or rivals)
         if rivals:
             which = "they are the ones" if same else "the others are the ones"
             text += f"; {which} {names}{' too' if same else ''}, which may be the cause as well"
         yield text
+    yield from _contradictions(frames, fitted)
     if "slope" in fitted.selected.courses and slope is not None:
         yield _slope_words(frames, fitted, slope[0])
     elif "bend" in fitted.selected.courses:
         yield _bend_words(frames, fitted)
-
-
-def _placed(level: Level) -> str:
-    """A level after "frames"."""
-    return f"{'at' if level.by in ('iso', 'aperture') else 'with'} {level.words}"
 
 
 def reasons_of(frames: Sequence[CalibrationFrame], fitted: Fit) -> dict[int, str]:
@@ -99,6 +104,28 @@ def _same_light(frames: Sequence[CalibrationFrame], fitted: Fit, at: int) -> int
     contradicts = (np.abs(light - light[at]) <= same) & (np.abs(metered - metered[at]) > same)
     found = np.flatnonzero(contradicts & alike & fitted.kept)
     return int(found[0]) if found.size else None
+
+
+def _contradictions(frames: Sequence[CalibrationFrame], fitted: Fit) -> Iterator[str]:
+    """Readings of about the same light, by the frames, that are far apart."""
+    told = 0
+    for one, other in combinations(np.flatnonzero(fitted.kept).tolist(), 2):
+        first, second = frames[one], frames[other]
+        apart = abs(first.metered_stops - second.metered_stops)
+        light = abs(_light_of(first) - _light_of(second))
+        if first.metered == second.metered and apart > CONTRADICT and light <= ALIKE:
+            yield (
+                f"the readings of {first.file.name} and {second.file.name} contradict each other: "
+                f"both frames got the same light, and the readings are {apart:.2f} stop apart"
+            )
+            told += 1
+        if told == MOST_TOLD:
+            return
+
+
+def _light_of(frame: CalibrationFrame) -> float:
+    """The light that a frame shows, in the unit of its reading [stop]."""
+    return frame.metered_stops + frame.rest_stops
 
 
 def _slope_words(frames: Sequence[CalibrationFrame], fitted: Fit, slope: float) -> str:
@@ -141,9 +168,11 @@ def _follows_time(kept: Sequence[Shot], fitted: Fit) -> bool:
         shutter = None if shot.check.settings is None else shot.check.settings.shutter_s
         if shot.setup.reading is None or shot.setup.reading.timed or not shutter:
             continue
-        times.append(math.log2(shutter))
+        times.append(exact_shutter_s(shutter))
         rest.append(residual)
-    if len(times) < FEW + 1 or max(times) - min(times) < TIME_RANGE:
+    if len(times) < FEW + 1 or max(times) < min(times) * 2**TIME_RANGE:
         return False
+    # Ambient light rises with the time, and stops with the light as long as there is little of it.
     line = stats.linregress(times, rest, alternative="greater")
-    return bool(line.slope > TIME_SLOPE and line.pvalue < TIME_CHANCE)
+    gained = line.slope * (max(times) - min(times))
+    return bool(gained > LEAST_AMBIENT and line.pvalue < TIME_CHANCE)

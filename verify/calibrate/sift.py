@@ -40,6 +40,8 @@ def sift(shots: Sequence[Shot]) -> Sifted:
     sorted_out = [(shot, _frame(shot)) for shot in shots]
     bodies = Counter(body(_settings(shot)) for shot, found in sorted_out if not _is_reason(found))
     main = bodies.most_common(1)[0][0] if bodies else ""
+    ways = Counter(found.metered for _, found in sorted_out if not isinstance(found, str))
+    usual = ways.most_common(1)[0][0] if ways else ""
     frames, counted, excluded = [], [], []
     for shot, found in sorted_out:
         own = body(_settings(shot))
@@ -49,6 +51,12 @@ def sift(shots: Sequence[Shot]) -> Sifted:
             reason = (
                 f"it is of another body ({own or 'not recorded'}) than most ({main or 'unknown'}): "
                 "calibrate each by itself"
+            )
+            excluded.append(Excluded(shot.check.file, reason))
+        elif found.metered != usual:
+            reason = (
+                f"it was metered in another way ({found.metered}) than most ({usual}): calibrate "
+                "each by itself"
             )
             excluded.append(Excluded(shot.check.file, reason))
         else:
@@ -93,7 +101,7 @@ def _frame(shot: Shot) -> CalibrationFrame | str:
         repeat_u_stops=math.hypot(*(terms.get(name, 0.0) for name in RANDOM)),
         common_u_stops=math.hypot(*common),
         metered_stops=metered_stops(reading),
-        metered=f"{reading.method}, {'timed' if reading.timed else 'flash'}",
+        metered=f"{reading.method}, {reading.light}",
         iso=None if settings.iso is None else exact_iso(settings.iso),
         aperture=camera.aperture.n if check.f_number is None else check.f_number,
         lens=settings.lens,

@@ -12,9 +12,9 @@ from verify import __version__
 from verify.calibrate.calibration import calibrated
 from verify.calibrate.match import Matcher, approved, headroom, parse_match, standard
 from verify.calibrate.readings import read_readings
-from verify.calibrate.records import Calibration, Excluded
+from verify.calibrate.records import Calibration, Excluded, Match
 from verify.calibrate.sift import Shot
-from verify.checking import setup_of
+from verify.checking import body, setup_of
 from verify.cli.app import app
 from verify.cli.inputs import JOBS, PLAN_ENDING, gathered_of, plan_and_frames, run
 from verify.cli.offset_store import StoreOption, store_at
@@ -30,12 +30,13 @@ from verify.cli.options import (
     ShutterOption,
     TransferOption,
 )
-from verify.cli.out import ALL_WITHIN, INTERRUPTED, UNMEASURED, Out, console_of, write
+from verify.cli.out import ALL_WITHIN, INTERRUPTED, UNMEASURED, WRONG, Out, console_of, write
 from verify.errors import PlanError, in_one_line
 from verify.frames.frame import Settings
 from verify.frames.transfer import stated_transfer
 from verify.offsets.records import SavedOffset
 from verify.place import parse_place
+from verify.plan.load import quoted
 from verify.plan.records import Plan
 from verify.report.album import Album
 from verify.report.calibration_json import calibration_json
@@ -100,8 +101,8 @@ def calibrate(
     The offset is measured minus promised. What to set on the meter, its correction, has the
     opposite sign.
 
-    Exit status: 0 an offset was fitted, 2 the plan, the readings or the command are wrong, 3 no
-    frame counts.
+    Exit status: 0 an offset was fitted, 2 the plan, the readings or the command are wrong or it
+    could not be kept, 3 no frame counts.
     """
     check_targets({"--json": json, "--plot": plot_to})
     ending = _plot_ending(plot_to)
@@ -135,11 +136,12 @@ def calibrate(
         out.problems.print(plain_text(f"greyproof: {album.problem}"))
     if json is not None:
         write(json, calibration_json(result))
-    if save is not None:
-        _save(result, save, replace, store, out)
+    kept = save is None or _save(result, save, replace, store, out)
     if plot_to is not None:
         _plot(result, plot_to, ending, out)
-    raise typer.Exit(UNMEASURED if result.offset_stops is None else ALL_WITHIN)
+    if result.offset_stops is None:
+        raise typer.Exit(UNMEASURED)
+    raise typer.Exit(ALL_WITHIN if kept else WRONG)
 
 
 def _set(
@@ -196,7 +198,14 @@ def _matcher(wanted: float | Path | None, plan: Plan, options: Options, out: Out
     alone = replace_fields(options, pictures=False, jobs=min(options.jobs, 1))
     (check,) = run(plan, [wanted], alone, 0, out, None).checks
     found = approved(check, plan.main)
-    return lambda _: found
+
+    def match(shots: Sequence[Shot]) -> Match:
+        bodies = {body(shot.check.settings) for shot in shots}
+        if not bodies or bodies == {body(check.settings)}:
+            return found
+        return replace_fields(found, words=f"{found.words}, which is of another body")
+
+    return match
 
 
 def _print(result: Calibration, out: Out) -> None:
@@ -211,15 +220,23 @@ def _print(result: Calibration, out: Out) -> None:
 def _check_saving(name: str | None, replace: bool, store: Path | None) -> None:
     """Refuse a name or a store that nothing could be kept under, before anything is measured."""
     if name is not None:
+        if name.isspace() or not name.isprintable() or name.startswith("-"):
+            msg = f"--save {quoted(name)}: give a name in plain characters, such as bench"
+            raise PlanError(msg)
         store_at(store).check_name(name, replace)
     elif replace:
         msg = "--replace: say with --save NAME what is to be kept"
         raise PlanError(msg)
 
 
-def _save(result: Calibration, name: str, replace: bool, store: Path | None, out: Out) -> None:
-    """Keep the offset under its name."""
+def _save(result: Calibration, name: str, replace: bool, store: Path | None, out: Out) -> bool:
+    """Keep the offset under its name; whether it could be."""
     belongs = result.belongs
+    for why in result.mixed:
+        line = f"greyproof: not kept: {why}: an offset belongs to one, so calibrate each by itself"
+        out.problems.print(plain_text(line))
+    if result.mixed:
+        return False
     if (
         result.offset_stops is None
         or result.u_stops is None
@@ -228,7 +245,7 @@ def _save(result: Calibration, name: str, replace: bool, store: Path | None, out
         or belongs is None
     ):
         out.problems.print("greyproof: there is no offset to keep")
-        return
+        return False
     kept = store_at(store)
     kept.save(
         SavedOffset(
@@ -247,6 +264,7 @@ def _save(result: Calibration, name: str, replace: bool, store: Path | None, out
     )
     if not out.quiet:
         out.words.print(plain_text(f'Kept as "{name}" in {kept.path}.'))
+    return True
 
 
 def _plot(result: Calibration, target: str, ending: str, out: Out) -> None:

@@ -1,1 +1,1 @@
-"""A recorded light trace to the pulses in it: durations, energy, and what a shutter cuts of them."""
+"""A recorded light trace to the pulses in it: durations, energy, what a shutter cuts of them."""

@@ -14,7 +14,7 @@ from verify.notation import aperture_text, iso_text, stops_text
 from verify.report.characters import plain, plain_text
 from verify.warnings import WARNINGS
 
-HEADINGS = ("ISO", "aperture", "planned", "measured", "off by", "beside the offset")
+HEADINGS = ("ISO", "aperture", "planned", "measured", "off by", "left over")
 MUCH_SURER = 0.7  # of the interval, below which the card is told to be the most of it
 NOTHING = "\N{EN DASH}"
 
@@ -50,16 +50,16 @@ def headline(calibration: Calibration) -> str:
 
 def same_card_line(calibration: Calibration) -> str | None:
     """How sure the offset is where the card's own error drops out, if that makes a difference."""
-    interval, apart = calibration.interval_stops, calibration.u_same_card
+    interval, apart = calibration.interval_stops, calibration.half_same_card
     if interval is None or apart is None or calibration.belongs is None:
         return None
     half = (interval[1] - interval[0]) / 2
-    if not 2 * apart < MUCH_SURER * half:
+    if not apart < MUCH_SURER * half:
         return None
     named = "" if calibration.belongs.card else " (name it in the plan, so that it is known again)"
     return (
         f"Most of that is the card, whose reflectance is not better known. Checked with the same "
-        f"card{named}, the offset is sure to ± {2 * apart:.2f} stop."
+        f"card{named}, the offset is sure to ± {apart:.2f} stop."
     )
 
 

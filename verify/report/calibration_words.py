@@ -17,9 +17,13 @@ def headline(calibration: Calibration) -> str:
     how_sure = "interval not known"
     if interval is not None:
         how_sure = f"95 %: {stops_text(interval[0])} to {stops_text(interval[1])}"
-    agree = stops_text(offset) == stops_text(0.0)
-    words = "agree: offset" if agree else "disagree by"
-    return f"Meter and camera {words} {in_stops(offset)} ({how_sure})"
+    if stops_text(offset) == stops_text(0.0):
+        words = "Meter and camera agree: offset"
+    elif interval is None or interval[0] <= 0 <= interval[1]:
+        words = "Meter and camera may agree: offset"
+    else:
+        words = f"The camera gets {'more' if offset > 0 else 'less'} light than metered: offset"
+    return f"{words} {in_stops(offset)} ({how_sure})"
 
 
 def in_stops(x: float) -> str:

@@ -87,7 +87,10 @@ def _meter(belongs: BelongsTo) -> str:
 
 
 def _camera(belongs: BelongsTo) -> str:
-    return " ".join(part for part in (belongs.model or belongs.make, belongs.serial) if part)
+    make, model = belongs.make, belongs.model
+    named = make and model and not model.lower().startswith(make.lower())
+    parts = (make if named or not model else None, model, belongs.serial)
+    return " ".join(part for part in parts if part)
 
 
 def _range(low: str, high: str) -> str:

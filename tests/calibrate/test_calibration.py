@@ -318,7 +318,8 @@ def test_a_set_of_several_meters_or_cards_can_be_kept_for_none(section: str, wha
         for name in ("one", "two")
     ]
     shots = [shot(e, at, setup=setups[at % 2]) for at, e in enumerate(QUIET)]
-    assert result_of(shots).mixed == (f"the set has several {what} (one, two)",)
+    (why,) = result_of(shots).mixed
+    assert why.startswith(f"the set has several {what} (one, two); an offset belongs to one")
     assert result_of(shots_of(QUIET)).mixed == ()
 
 
@@ -338,6 +339,7 @@ def test_no_advice_where_the_chain_is_not_linear() -> None:
     assert "slope-off" in found.warnings
     assert found.advice.correction_stops is None
     assert "No correction is given" in found.advice.text
+    assert found.mixed == ("the chain is not linear, so no one figure is its offset",)
     assert found.offset_stops is not None
 
 

@@ -309,3 +309,19 @@ def test_the_same_reading_again_contradicts_nothing() -> None:
     excluded = result_of(shots).excluded
     assert [e.file.name for e in excluded] == ["frame_0017.dng"]
     assert "contradicts" not in excluded[0].reason
+
+
+def test_an_iso_that_is_only_a_note() -> None:
+    """Three ISO, and the signal of none but the first follows it."""
+    rests = [e - {0: 0, 1: 1, 2: 2}[at // 4] for at, e in enumerate(np.tile(QUIET[:4], 3))]
+    shots = [shot(e, at, av=7.0 + at % 4, sv=float(at // 4)) for at, e in enumerate(rests)]
+    notes = " ".join(result_of(shots).notes)
+    assert notes.count("the signal does not follow it, so this camera may only note its ISO") == 2
+    assert "contradict" not in notes
+
+
+def test_a_dome_and_a_disc_do_not_contradict_each_other() -> None:
+    dome = metered(reading={"receptor": "dome"})
+    shots = [shot(0.01 * at, at) for at in range(4)]
+    shots += [shot(-0.4 + 0.01 * at, 4 + at, setup=dome) for at in range(4)]
+    assert "contradict" not in " ".join(result_of(shots).notes)

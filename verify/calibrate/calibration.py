@@ -24,6 +24,7 @@ from verify.notation import stops_text
 from verify.offsets.records import BelongsTo
 from verify.plan.records import OffsetPart, Reading
 
+OF_ONE = "an offset belongs to one, so calibrate each by itself"
 T = TypeVar("T", bound=Hashable)
 NOTHING = "No frame of the set counts, so there is nothing to advise: see why each was left out."
 
@@ -114,10 +115,12 @@ def _mixed(
     for what, names in (("meters", meters), ("cards", cards)):
         if len(names) > 1:
             told = ", ".join(sorted(name or "one without a name" for name in names))
-            yield f"the set has several {what} ({told})"
+            yield f"the set has several {what} ({told}); {OF_ONE}"
     for at in fitted.selected.groups:
         if tested[at].by in ("lens", "receptor"):
-            yield f"frames {tested[at].placed} differ"
+            yield f"frames {tested[at].placed} differ; {OF_ONE}"
+    if fitted.selected.courses:
+        yield "the chain is not linear, so no one figure is its offset"
 
 
 def _common(shots: Sequence[Shot]) -> Common:

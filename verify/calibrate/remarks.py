@@ -1,5 +1,6 @@
 """What is to be said of a set: where it bends, what it cannot tell apart, what a better one has."""
 
+import math
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
@@ -20,6 +21,7 @@ OF_FRAMES = (
 )  # fmt: skip
 CONTRADICT = 0.25  # stop, by which readings of one light do not differ
 ALIKE = 0.06  # stop, within which the light of two frames is one
+NOTED = 0.15  # stop, within which a group is off by its ISO
 MOST_TOLD = 3  # pairs of readings that contradict each other
 SAME_LIGHT = 3.0  # scatters within which two frames got the same light
 LEAST_SAME = 0.03  # stop, and this at least
@@ -61,7 +63,9 @@ def notes_of(
     for at, shift in zip(fitted.selected.groups, fitted.shifts, strict=True):
         level = tested[at]
         text = f"frames {level.placed} differ from the offset by {stops_text(shift)} stop"
-        if sum(other.by == level.by for other in levels) == 2:
+        if _only_noted(level, shift, levels, [tested[n] for n in fitted.selected.groups]):
+            text += ": the signal does not follow it, so this camera may only note its ISO"
+        elif sum(other.by == level.by for other in levels) == 2:
             text += f": of only two, the set cannot tell which {NAMES[level.by]} is off"
         rivals = [a if b is level else b for a, b in pairs if level in (a, b)]
         same = [other for other in rivals if bool((other.frames == level.frames).all())]
@@ -75,6 +79,22 @@ def notes_of(
         yield _slope_words(frames, fitted, slope[0])
     elif "bend" in fitted.selected.courses:
         yield _bend_words(frames, fitted)
+
+
+def _only_noted(
+    level: Level, shift: float, levels: Sequence[Level], differing: Sequence[Level]
+) -> bool:
+    """Whether frames at an ISO are off by just that ISO against those that do not differ."""
+    sound = [
+        other.value
+        for other in levels
+        if other.by == "iso" and all(other is not one for one in differing)
+    ]
+    if level.by != "iso" or isinstance(level.value, str) or not sound:
+        return False
+    base = sound[0]
+    by_iso = 0.0 if isinstance(base, str) else math.log2(level.value / base)
+    return abs(by_iso) > NOTED and abs(shift + by_iso) < NOTED
 
 
 def reasons_of(frames: Sequence[CalibrationFrame], fitted: Fit) -> dict[int, str]:
@@ -107,13 +127,13 @@ def _same_light(frames: Sequence[CalibrationFrame], fitted: Fit, at: int) -> int
 
 
 def _contradictions(frames: Sequence[CalibrationFrame], fitted: Fit) -> Iterator[str]:
-    """Readings of about the same light, by the frames, that are far apart."""
+    """Readings of about the same light, by frames shot alike, that are far apart."""
     told = 0
     for one, other in combinations(np.flatnonzero(fitted.kept).tolist(), 2):
         first, second = frames[one], frames[other]
         apart = abs(first.metered_stops - second.metered_stops)
         light = abs(_light_of(first) - _light_of(second))
-        if first.metered == second.metered and apart > CONTRADICT and light <= ALIKE:
+        if _shot_alike(first, second) and apart > CONTRADICT and light <= ALIKE:
             yield (
                 f"the readings of {first.file.name} and {second.file.name} contradict each other: "
                 f"both frames got the same light, and the readings are {apart:.2f} stop apart"
@@ -121,6 +141,12 @@ def _contradictions(frames: Sequence[CalibrationFrame], fitted: Fit) -> Iterator
             told += 1
         if told == MOST_TOLD:
             return
+
+
+def _shot_alike(one: CalibrationFrame, other: CalibrationFrame) -> bool:
+    """Whether two frames differ by their light and reading alone."""
+    same = ("metered", "receptor", "meter", "lens", "iso", "aperture")
+    return all(getattr(one, name) == getattr(other, name) for name in same)
 
 
 def _light_of(frame: CalibrationFrame) -> float:

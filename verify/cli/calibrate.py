@@ -233,8 +233,7 @@ def _save(result: Calibration, name: str, replace: bool, store: Path | None, out
     """Keep the offset under its name; whether it could be."""
     belongs = result.belongs
     for why in result.mixed:
-        line = f"greyproof: not kept: {why}: an offset belongs to one, so calibrate each by itself"
-        out.problems.print(plain_text(line))
+        out.problems.print(plain_text(f"greyproof: not kept: {why}"))
     if result.mixed:
         return False
     if (

@@ -18,6 +18,13 @@ from verify.plan.records import Reading
 EXPECTED = math.log2(FLAT_SIGNAL)  # of a card at the metered setting: check-values 2.5
 
 
+def test_another_aim_is_another_way_to_meter() -> None:
+    aimed = metered(reading={"aimed": "camera"})
+    found = sift([*shots_of([0.0, 0.0, 0.0]), shot(0.3, 9, setup=aimed)])
+    (left_out,) = found.excluded
+    assert "another way (incident, flash, aimed at the camera)" in left_out.reason
+
+
 def reason(bad: Shot) -> str:
     """Why one of four frames does not count."""
     sifted = sift([*shots_of([0.0] * 3), bad])

@@ -101,13 +101,19 @@ def _frame(shot: Shot) -> CalibrationFrame | str:
         repeat_u_stops=math.hypot(*(terms.get(name, 0.0) for name in RANDOM)),
         common_u_stops=math.hypot(*common),
         metered_stops=metered_stops(reading),
-        metered=f"{reading.method}, {reading.light}",
+        metered=_way(reading),
         iso=None if settings.iso is None else exact_iso(settings.iso),
         aperture=camera.aperture.n if check.f_number is None else check.f_number,
         lens=settings.lens,
         meter=reading.meter,
         receptor=reading.receptor,
     )
+
+
+def _way(reading: Reading) -> str:
+    """How the light was metered, in words; a set has one way. Receptors are compared as groups."""
+    aim = "" if reading.aimed == "as-card" else f", aimed at the {reading.aimed}"
+    return f"{reading.method}, {reading.light}{aim}"
 
 
 def metered_stops(reading: Reading) -> float:

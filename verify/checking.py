@@ -114,11 +114,11 @@ class Checker:
         if self.wanted.pictures:
             with suppress(FrameError):  # a picture to look at is no condition for measuring
                 picture = frame.overview()
+        chosen = choose(self.wanted.offsets, self.wanted.offset_name, setup, frame.settings)
         if isinstance(place, Place):
-            return self._compared(frame, at, given_target(frame, place), None, picture)
+            return self._compared(frame, at, given_target(frame, place), None, picture, chosen)
         framing = (setup.framing or at, body(frame.settings), frame.size)
         last = ask(framing)
-        chosen = self._chosen(frame.settings, setup)
         expected = expected_here(frame.settings, setup, chosen.offset)
         finder = Finder(frame, expected, setup.card.densities, chart_only=place == CHART)
         if not last.ready():  # the frames before are not through: look all over meanwhile
@@ -135,7 +135,7 @@ class Checker:
                 warnings=search.doubts,
             )  # fmt: skip
             return Checked(check, at, picture=picture)
-        done = self._compared(frame, at, search.found[0], search, picture)
+        done = self._compared(frame, at, search.found[0], search, picture, chosen)
         doubtful = done.check.doubtful
         return replace(done, framing=framing, card=None if doubtful else search.found[0])
 
@@ -146,6 +146,7 @@ class Checker:
         target: Target,
         search: Search | None,
         picture: Overview | None,
+        chosen: Chosen,
     ) -> Checked:
         """A target measured and held against the plan."""
         setup = self.plan.setups[at]
@@ -153,7 +154,6 @@ class Checker:
         patch = measure(frame, target, flat)
         patches = () if search is None else search.patches
         neutrals = measured_neutrals(frame, patches, setup.card.densities, flat)
-        chosen = self._chosen(frame.settings, setup)
         notes = frame.notes
         if setup.reading is not None or self.wanted.offset_name is not None:
             notes = (*notes, chosen.why)
@@ -162,10 +162,6 @@ class Checker:
             chosen.warnings,
         )  # fmt: skip
         return Checked(check, at, picture=picture)
-
-    def _chosen(self, settings: Settings, setup: SetUp) -> Chosen:
-        """The saved offset that holds for a frame."""
-        return choose(self.wanted.offsets, self.wanted.offset_name, setup, settings)
 
     def _flat(self, setup: SetUp) -> Frame | None:
         """The set-up's flat frame, read once however many frames use it."""

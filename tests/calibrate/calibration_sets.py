@@ -7,11 +7,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from readings import FLAT_SIGNAL, patch, set_up
 
 from verify.calibrate.calibration import calibrated
 from verify.calibrate.match import standard
 from verify.calibrate.records import By, Calibration, CalibrationFrame
+from verify.calibrate.robust import bounded_fit
 from verify.calibrate.sift import Shot, sift
 from verify.compare import compare
 from verify.exposure import exact_f_number
@@ -131,3 +133,9 @@ def named(calibration: Calibration) -> list[tuple[By, float | str]]:
         for group in calibration.groups
         if group.differs
     ]
+
+
+def bounded_mean(values: Sequence[float], scale: float) -> float:
+    """What a bounded fit makes of values with no other term than their mean."""
+    data = np.asarray(values, float)
+    return float(bounded_fit(np.ones((data.size, 1)), data, scale)[0])

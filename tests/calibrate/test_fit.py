@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from calibration_sets import frame
+from calibration_sets import bounded_mean, frame
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
@@ -14,7 +14,7 @@ from scipy import stats
 from verify.calibrate import groups
 from verify.calibrate.fit import Common, Fit, fit, slope_of
 from verify.calibrate.records import CalibrationFrame, Group
-from verify.calibrate.robust import COST, bounded_mean, half_width
+from verify.calibrate.robust import COST, half_width
 
 SCATTER = 0.05  # stop from frame to frame, as the frames' own uncertainty says
 NONE = Common(0.0, 0.0)

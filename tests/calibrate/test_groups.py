@@ -6,7 +6,7 @@ import pytest
 from calibration_sets import frame
 
 from verify.calibrate import groups
-from verify.calibrate.groups import Level, level_words, levels_of, mixed_up, tied
+from verify.calibrate.groups import Level, level_words, levels_of, mixed_up
 from verify.calibrate.records import By, CalibrationFrame
 
 N_8, N_11, N_16 = 8.0, 2**3.5, 16.0
@@ -114,28 +114,6 @@ def test_exactly_the_others_is_mixed_up_too() -> None:
     levels = levels_of(of([100, 200, 400, 400, 400, 400], [N_16, N_16, N_8, N_8, N_11, N_11]))
     pairs = [tuple((x.by, round(float(x.value))) for x in pair) for pair in mixed_up(levels)]
     assert pairs == [(("iso", 400), ("aperture", 16))]
-
-
-def test_tied_where_each_iso_has_an_aperture_of_its_own() -> None:
-    together = levels_of(of([100, 200, 400], [N_8, N_11, N_16]))
-    assert tied(together, "iso", "aperture")
-    assert tied(together, "aperture", "iso")
-
-
-def test_tied_one_way() -> None:
-    levels = levels_of(of([100, 200, 400, 800], [N_8, N_8, N_11, N_11]))
-    assert tied(levels, "iso", "aperture")  # each ISO was shot at one aperture
-    assert not tied(levels, "aperture", "iso")
-
-
-@pytest.mark.parametrize(
-    ("iso", "aperture"),
-    [([100, 100, 200, 200], [N_8, N_11, N_8, N_11]), ([100] * 3, [N_8, N_11, N_16])],
-)
-def test_not_tied(iso: list[float], aperture: list[float]) -> None:
-    levels = levels_of(of(iso, aperture))
-    assert not tied(levels, "iso", "aperture")
-    assert not tied(levels, "aperture", "iso")
 
 
 @pytest.mark.parametrize(

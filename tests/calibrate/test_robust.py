@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from calibration_sets import bounded_mean
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
@@ -13,7 +14,6 @@ from verify.calibrate.robust import (
     BOUND,
     COST,
     bounded_fit,
-    bounded_mean,
     half_width,
     median_slope,
 )

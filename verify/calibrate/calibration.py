@@ -55,11 +55,12 @@ def calibrated(
     slope = slope_of(frames, fitted)
     reasons = reasons_of(frames, fitted)
     excluded += [Excluded(frames[at].file, reason) for at, reason in reasons.items()]
+    good = tuple(frame for at, frame in enumerate(frames) if at not in reasons)
     kept = [shot for at, shot in enumerate(counted) if at not in reasons]
     reading = _usual_reading(kept)
     camera_iso = _usual_iso([shot for shot in kept if shot.setup.reading == reading])
     tolerance = counted[0].setup.tolerance.absolute
-    meters = {frame.meter for at, frame in enumerate(frames) if at not in reasons}
+    meters = {frame.meter for frame in good}
     cards = {shot.setup.card.name for shot in kept}
     return Calibration(
         offset_stops=fitted.offset,
@@ -70,7 +71,7 @@ def calibrated(
         slope_interval=None if slope is None else slope[1:],
         scatter_stops=fitted.scatter,
         match=wanted,
-        belongs=_belongs([f for at, f in enumerate(frames) if at not in reasons], kept),
+        belongs=_belongs(good, kept, reading),
         groups=fitted.groups,
         excluded=tuple(excluded),
         advice=_advice(
@@ -79,11 +80,11 @@ def calibrated(
             wanted,
             advise(fitted.offset, fitted.half, wanted, reading, camera_iso, tolerance),
         ),
-        frames=tuple(f for at, f in enumerate(frames) if at not in reasons),
+        frames=good,
         residuals=tuple(fitted.residuals[fitted.kept].tolist()),
         warnings=tuple(dict.fromkeys(warnings_of(counted, fitted, levels))),
         notes=tuple(notes_of(frames, fitted, levels, tested, slope)),
-        parts=_parts(fitted, [(level.by, level.value) for level in tested]),
+        parts=_parts(fitted, tested),
         half_same_card=None if len(cards) > 1 else fitted.half_same_card,
         mixed=tuple(_mixed(fitted, tested, meters, cards)),
     )
@@ -140,15 +141,13 @@ def _common(shots: Sequence[Shot]) -> Common:
     )
 
 
-def _parts(fitted: Fit, named: Sequence[tuple[str, float | str]]) -> tuple[OffsetPart, ...]:
+def _parts(fitted: Fit, tested: Sequence[Level]) -> tuple[OffsetPart, ...]:
     """What the offset is more or less at an ISO or an aperture that differs."""
     parts = []
     for at, shift in zip(fitted.selected.groups, fitted.shifts, strict=True):
-        by, value = named[at]
-        if by == "iso" and not isinstance(value, str):
-            parts.append(OffsetPart("iso", value, shift))
-        elif by == "aperture" and not isinstance(value, str):
-            parts.append(OffsetPart("aperture", value, shift))
+        by, value = tested[at].by, tested[at].value
+        if by in ("iso", "aperture") and not isinstance(value, str):
+            parts.append(OffsetPart(by, value, shift))
     return tuple(parts)
 
 
@@ -170,9 +169,10 @@ def _usual_iso(shots: Sequence[Shot]) -> float:
     return Counter(isos).most_common(1)[0][0]
 
 
-def _belongs(frames: Sequence[CalibrationFrame], shots: Sequence[Shot]) -> BelongsTo:
-    """What all frames have in common; the receptor and its aim are those of most."""
-    reading = _usual_reading(shots)
+def _belongs(
+    frames: Sequence[CalibrationFrame], shots: Sequence[Shot], reading: Reading
+) -> BelongsTo:
+    """What all frames have in common; the receptor is that of most, by their usual reading."""
     settings = [shot.check.settings or Settings() for shot in shots]
     return BelongsTo(
         meter=_one([frame.meter for frame in frames]),

@@ -92,18 +92,6 @@ def mixed_up(levels: Sequence[Level]) -> list[tuple[Level, ...]]:
     return [tuple(pair) for pair in pairs]
 
 
-def tied(levels: Sequence[Level], one: By, other: By) -> bool:
-    """Whether each level of one factor was shot with one level of another alone."""
-    firsts = [level for level in levels if level.by == one]
-    seconds = [level for level in levels if level.by == other]
-    if not firsts or not seconds:
-        return False
-    return all(
-        sum(bool((first.frames & second.frames).any()) for second in seconds) == 1
-        for first in firsts
-    )
-
-
 def _alike(one: Level, other: Level) -> bool:
     """Whether two levels divide the set alike."""
     return bool((one.frames == other.frames).all() or (one.frames != other.frames).all())

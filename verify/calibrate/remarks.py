@@ -76,7 +76,7 @@ def notes_of(
         yield text
     yield from _contradictions(frames, fitted)
     if "slope" in fitted.selected.courses and slope is not None:
-        yield _slope_words(frames, fitted, slope[0])
+        yield _slope_words(slope[0])
     elif "bend" in fitted.selected.courses:
         yield _bend_words(frames, fitted)
 
@@ -106,10 +106,9 @@ def reasons_of(frames: Sequence[CalibrationFrame], fitted: Fit) -> dict[int, str
         same = _same_light(frames, fitted, at)
         if same is not None:
             other = frames[same]
-            apart = abs(frames[at].metered_stops - other.metered_stops)
             text += (
-                f"; its reading contradicts that of {other.file.name}: both frames got the same "
-                f"light, and the readings are {apart:.2f} stop apart"
+                f"; its reading contradicts that of {other.file.name}: "
+                f"{_same_light_words(frames[at], other)}"
             )
         out[at] = text
     return out
@@ -118,7 +117,7 @@ def reasons_of(frames: Sequence[CalibrationFrame], fitted: Fit) -> dict[int, str
 def _same_light(frames: Sequence[CalibrationFrame], fitted: Fit, at: int) -> int | None:
     """A frame that got the light of a bad one and whose reading says otherwise."""
     metered = np.array([f.metered_stops for f in frames])
-    light = metered + np.array([f.rest_stops for f in frames])
+    light = np.array([_light_of(f) for f in frames])
     same = max(SAME_LIGHT * fitted.scatter, LEAST_SAME)
     alike = np.array([f.metered == frames[at].metered for f in frames])
     contradicts = (np.abs(light - light[at]) <= same) & (np.abs(metered - metered[at]) > same)
@@ -136,11 +135,17 @@ def _contradictions(frames: Sequence[CalibrationFrame], fitted: Fit) -> Iterator
         if _shot_alike(first, second) and apart > CONTRADICT and light <= ALIKE:
             yield (
                 f"the readings of {first.file.name} and {second.file.name} contradict each other: "
-                f"both frames got the same light, and the readings are {apart:.2f} stop apart"
+                f"{_same_light_words(first, second)}"
             )
             told += 1
         if told == MOST_TOLD:
             return
+
+
+def _same_light_words(one: CalibrationFrame, other: CalibrationFrame) -> str:
+    """What is wrong with two readings."""
+    apart = abs(one.metered_stops - other.metered_stops)
+    return f"both frames got the same light, and the readings are {apart:.2f} stop apart"
 
 
 def _shot_alike(one: CalibrationFrame, other: CalibrationFrame) -> bool:
@@ -154,7 +159,7 @@ def _light_of(frame: CalibrationFrame) -> float:
     return frame.metered_stops + frame.rest_stops
 
 
-def _slope_words(frames: Sequence[CalibrationFrame], fitted: Fit, slope: float) -> str:
+def _slope_words(slope: float) -> str:
     """A slope that is not 1, with what makes one."""
     how = "less" if slope < 1 else "more"
     causes = (

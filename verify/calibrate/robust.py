@@ -4,7 +4,6 @@ All intervals are two-sided and of 95 % unless another share is given.
 """
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,12 +46,6 @@ def bounded_fit(
         if step < CLOSE:
             break
     return np.asarray(found)
-
-
-def bounded_mean(values: Sequence[float], scale: float) -> float:
-    """Mean in which no value pulls harder than ``BOUND`` deviations of ``scale``."""
-    data = np.asarray(values, float)
-    return float(bounded_fit(np.ones((data.size, 1)), data, scale)[0])
 
 
 def half_width(

@@ -36,11 +36,12 @@ class Sifted:
 
 
 def sift(shots: Sequence[Shot]) -> Sifted:
-    """Tell the frames that count; of several bodies those of the one with most frames."""
+    """Tell the frames that count; of several bodies or ways to meter those with most frames."""
     sorted_out = [(shot, _frame(shot)) for shot in shots]
-    bodies = Counter(body(_settings(shot)) for shot, found in sorted_out if not _is_reason(found))
+    usable = [(shot, found) for shot, found in sorted_out if not isinstance(found, str)]
+    bodies = Counter(body(_settings(shot)) for shot, _ in usable)
     main = bodies.most_common(1)[0][0] if bodies else ""
-    ways = Counter(found.metered for _, found in sorted_out if not isinstance(found, str))
+    ways = Counter(found.metered for _, found in usable)
     usual = ways.most_common(1)[0][0] if ways else ""
     frames, counted, excluded = [], [], []
     for shot, found in sorted_out:
@@ -63,10 +64,6 @@ def sift(shots: Sequence[Shot]) -> Sifted:
             frames.append(found)
             counted.append(shot)
     return Sifted(tuple(frames), tuple(counted), tuple(excluded))
-
-
-def _is_reason(found: object) -> bool:
-    return isinstance(found, str)
 
 
 def _settings(shot: Shot) -> Settings:

@@ -16,7 +16,15 @@ from verify.calibrate.records import Calibration, Excluded, Match
 from verify.calibrate.sift import Shot
 from verify.checking import body, setup_of
 from verify.cli.app import app
-from verify.cli.inputs import JOBS, PLAN_ENDING, gathered_of, plan_and_frames, run
+from verify.cli.inputs import (
+    JOBS,
+    PLAN_ENDING,
+    checked_jobs,
+    checked_transfer,
+    gathered_of,
+    plan_and_frames,
+    run,
+)
 from verify.cli.offset_store import StoreOption, store_at
 from verify.cli.options import (
     CardOption,
@@ -33,7 +41,6 @@ from verify.cli.options import (
 from verify.cli.out import ALL_WITHIN, INTERRUPTED, UNMEASURED, WRONG, Out, console_of, write
 from verify.errors import PlanError, in_one_line
 from verify.frames.frame import Settings
-from verify.frames.transfer import stated_transfer
 from verify.offsets.records import SavedOffset
 from verify.place import parse_place
 from verify.plan.load import quoted
@@ -106,16 +113,12 @@ def calibrate(
     """
     check_targets({"--json": json, "--plot": plot_to})
     ending = _plot_ending(plot_to)
-    if jobs < 1:
-        msg = f"--jobs {jobs}: give 1 or more"
-        raise PlanError(msg)
+    checked_jobs(jobs)
     wanted = parse_match(match)
     if isinstance(wanted, Path) and not wanted.is_file():
         msg = f"--match frame:{wanted}: there is no such file"
         raise PlanError(in_one_line(msg))
-    transfer = None if transfer is None else transfer.strip().lower()
-    if transfer not in (None, "icc"):
-        stated_transfer(transfer, 1)
+    transfer = checked_transfer(transfer)
     place = None if card is None else parse_place(card, "--card ")
     _check_saving(save, replace, store)
     album = None if show is None else Album(Path(show))

@@ -5,7 +5,14 @@ from pathlib import Path
 import typer
 
 from verify.cli.app import app
-from verify.cli.inputs import JOBS, gathered_of, plan_and_frames, run
+from verify.cli.inputs import (
+    JOBS,
+    checked_jobs,
+    checked_transfer,
+    gathered_of,
+    plan_and_frames,
+    run,
+)
 from verify.cli.offset_store import StoreOption, offsets_for_check
 from verify.cli.options import (
     CardOption,
@@ -31,9 +38,7 @@ from verify.cli.out import (
     console_of,
     write,
 )
-from verify.errors import PlanError
 from verify.frames.gather import with_reference
-from verify.frames.transfer import stated_transfer
 from verify.judge import UNUSABLE
 from verify.place import parse_place
 from verify.report.album import Album
@@ -73,13 +78,9 @@ def check(
     wrong, 3 some frame could not be measured or is doubtful.
     """
     check_targets({"--json": json, "--csv": csv})
-    if jobs < 1:
-        msg = f"--jobs {jobs}: give 1 or more"
-        raise PlanError(msg)
+    checked_jobs(jobs)
     plan, paths = plan_and_frames(named or [], reading, iso, shutter)
-    transfer = None if transfer is None else transfer.strip().lower()
-    if transfer not in (None, "icc"):
-        stated_transfer(transfer, 1)
+    transfer = checked_transfer(transfer)
     place = None if card is None else parse_place(card, "--card ")
     album = None if show is None else Album(Path(show))
     out = Out(console_of(stderr=STANDARD in (json, csv)), console_of(stderr=True), quiet)

@@ -12,6 +12,7 @@ from verify.checking import Checked
 from verify.cli.out import Out
 from verify.errors import PlanError, in_one_line
 from verify.frames.gather import Gathered, gather
+from verify.frames.transfer import stated_transfer
 from verify.plan.file import read_plan
 from verify.plan.records import Plan
 from verify.report.album import Album
@@ -21,6 +22,21 @@ from verify.shoot import Options, Shoot, check_shoot
 LONG_RUN = 8  # frames; a shorter run shows no progress bar
 JOBS = min(os.cpu_count() or 1, 4)  # frames at a time; each holds one decoded raw in memory
 PLAN_ENDING = ".toml"
+
+
+def checked_jobs(jobs: int) -> None:
+    """Refuse fewer frames at a time than one. Raises PlanError."""
+    if jobs < 1:
+        msg = f"--jobs {jobs}: give 1 or more"
+        raise PlanError(msg)
+
+
+def checked_transfer(typed: str | None) -> str | None:
+    """How the values of TIFF files follow the light, as typed. Raises PlanError."""
+    transfer = None if typed is None else typed.strip().lower()
+    if transfer not in (None, "icc"):
+        stated_transfer(transfer, 1)
+    return transfer
 
 
 def plan_and_frames(

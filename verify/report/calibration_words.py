@@ -36,7 +36,7 @@ def details(calibration: Calibration) -> tuple[str, ...]:
     belongs = calibration.belongs
     lines = []
     if belongs is not None:
-        camera = _camera(belongs.make, belongs.model)
+        camera = camera_name(belongs.make, belongs.model)
         rows = (
             (("meter", belongs.meter), ("camera", camera)),
             (("lens", belongs.lens), ("card", belongs.card)),
@@ -49,7 +49,7 @@ def details(calibration: Calibration) -> tuple[str, ...]:
     return (*lines, _counts(calibration))
 
 
-def _camera(make: str | None, model: str | None) -> str | None:
+def camera_name(make: str | None, model: str | None) -> str | None:
     """Make and model, the make once."""
     if make and model and not model.lower().startswith(make.lower()):
         return f"{make} {model}"

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from verify.notation import aperture_text, iso_text, stops_text
 from verify.offsets.records import BelongsTo, SavedOffset
+from verify.report.calibration_words import camera_name
 from verify.report.characters import plain, plain_text
 
 NOTHING = "\N{EN DASH}"
@@ -87,10 +88,8 @@ def _meter(belongs: BelongsTo) -> str:
 
 
 def _camera(belongs: BelongsTo) -> str:
-    make, model = belongs.make, belongs.model
-    named = make and model and not model.lower().startswith(make.lower())
-    parts = (make if named or not model else None, model, belongs.serial)
-    return " ".join(part for part in parts if part)
+    name = camera_name(belongs.make, belongs.model)
+    return " ".join(part for part in (name, belongs.serial) if part)
 
 
 def _range(low: str, high: str) -> str:

@@ -32,6 +32,7 @@ class Light:
     clipped: NDArray[np.bool_]  # (rows, cols) whether a cell is clipped in any colour
     colored: bool  # whether the sensor sees colours at all
     balanced: bool  # whether the file says what is neutral
+    steep: NDArray[np.float32]  # (rows, cols) change to a neighbouring cell, as `steepness` [stop]
 
 
 def light_of(overview: Overview) -> Light:
@@ -52,12 +53,12 @@ def light_of(overview: Overview) -> Light:
     grey = np.ones(signal.shape[:2], bool)
     if others and balanced:
         grey = np.abs(smooth[..., 1:]).max(-1) <= NEUTRAL + 4 * noise
-    return Light(smooth, noise, grey, clipped, bool(others), balanced)
+    return Light(smooth, noise, grey, clipped, bool(others), balanced, steepness(smooth))
 
 
-def steepness(light: Light) -> NDArray[np.float32]:
+def steepness(smooth: NDArray[np.float32]) -> NDArray[np.float32]:
     """Largest change to a neighbouring cell, of level and colours together (rows, cols) [stop]."""
-    padded = cv2.copyMakeBorder(light.smooth, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
+    padded = cv2.copyMakeBorder(smooth, 1, 1, 1, 1, cv2.BORDER_REPLICATE)
     across = padded[1:-1, 2:] - padded[1:-1, :-2]
     down = padded[2:, 1:-1] - padded[:-2, 1:-1]
     return np.asarray(np.sqrt((across**2 + down**2).sum(-1)) / 2, np.float32)

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from verify.target.light import Light, steepness
+from verify.target.light import Light
 from verify.target.quads import NEXT, Quad, clockwise, convex, side_lengths
 
 CODES_A_STOP = 34.0  # of the 8-bit picture that segments are looked for in
@@ -68,7 +68,7 @@ def calm_inside(light: Light, corners: NDArray[np.float64]) -> NDArray[np.bool_]
     A face has at most the edge of a shadow across it; between the lines of tiles or shelves, or
     around several things, there are more.
     """
-    edge = steepness(light) >= np.maximum(EDGE, EDGE_SIGMAS * light.noise)
+    edge = light.steep >= np.maximum(EDGE, EDGE_SIGMAS * light.noise)
     tables = [cv2.integral(m.astype(np.uint8)) for m in (edge, light.grey)]
     middle, extent = corners.mean(1), np.ptp(corners, axis=1)
     rows, cols = light.grey.shape

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from verify.target.light import Light, steepness
+from verify.target.light import Light
 from verify.target.quads import Quad, area, around, clockwise, convex, crossings, mask
 
 STEEPNESS = (0.03, 0.06, 0.12)  # stop a cell: what counts as an edge, from soft to hard
@@ -45,9 +45,8 @@ def quads(light: Light) -> Iterator[Quad]:
 
 def _divided(light: Light) -> Iterator[list[Region]]:
     """The picture's even regions by several measures of what an edge is."""
-    steep = steepness(light)
     for limit in STEEPNESS:
-        edge = (steep >= np.maximum(limit, EDGE_SIGMAS * light.noise)).astype(np.uint8)
+        edge = (light.steep >= np.maximum(limit, EDGE_SIGMAS * light.noise)).astype(np.uint8)
         for gap in GAPS:
             wide = cv2.dilate(edge, np.ones((2 * gap + 1, 2 * gap + 1), np.uint8)) if gap else edge
             yield _regions(((wide == 0) & light.grey).astype(np.uint8))

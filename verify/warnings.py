@@ -127,4 +127,76 @@ WARNINGS: dict[str, str] = {
         "The reference frame could not be measured or is not among these frames: the first one "
         "that was measured stands in for it."
     ),
+    "top-clipped": (
+        "The top of the pulse is clipped: its peak was higher, so every duration is shown too "
+        "long and the energy too small. Record again with less gain or from farther away."
+    ),
+    "coarse-samples": (
+        "The recording has fewer than 10 samples inside t.5: short durations are hardly "
+        "known. Record with more samples in a second."
+    ),
+    "mains-ripple": (
+        "Light of the mains, or hum, is in the recording: it bends the tail. Darken the room, "
+        "switch modelling lamps off, move the leads away from mains cables."
+    ),
+    "negative-polarity": "The recording shows more light as less voltage: it was turned over.",
+    "dips": (
+        "The light falls by more than half and rises again within the pulse: its durations "
+        "run from the first to the last crossing, over the dips."
+    ),
+    "ac-coupled": (
+        "The recorder does not pass what stays the same (AC coupling, as sound cards have): "
+        "it pulls the tail down, so t.1 comes out too short and the baseline lies below the "
+        "start. Record with a DC-coupled recorder."
+    ),
+    "tail-missing": (
+        "The recording ends before the light is out: what lies below its end is not known. "
+        "Record for longer."
+    ),
+    "start-missing": (
+        "The recording begins when the light is on already: what lies before it is not known. "
+        "Let it begin before the flash."
+    ),
+    "baseline-unsure": (
+        "Hardly anything in the recording is dark, so the baseline is a guess. Record some "
+        "time before and after the flash."
+    ),
+    "slow-sensor": (
+        "The sensor's bandwidth lengthens the durations: the true ones are shorter. The "
+        "energy is not touched."
+    ),
+    "faster-than-sensor": (
+        "The recording rises faster than a sensor of the stated bandwidth can: check "
+        "--sensor-bandwidth."
+    ),
+    "pre-flash": (
+        "A weaker flash comes before the main one: a pre-flash. Set the flash to manual if it "
+        "was not meant."
+    ),
+    "quoted-elsewhere": (
+        "A duration is quoted for another power than the one set, and durations change with "
+        "power: look it up at this power, or record the flash."
+    ),
+    "durations-modelled": (
+        "The pulse is a model built from quoted durations, not a recording: a real one can "
+        "differ, above all in its tail."
+    ),
+    "travel-assumed": (
+        "The curtain's travel is not stated: it was taken as three quarters of the sync time, "
+        "as is usual. State it, or measure it with greyproof rows."
+    ),
+    "shutter-cuts": (
+        "The shutter covers a part of the frame before the flash is out: use a slower shutter time."
+    ),
+    "several-pops": (
+        "The exposure is built from several pops: what moves shows once for each of them."
+    ),
+    "ambient-at-black": (
+        "The card is at black in the frame of the ambient light: the ambient light is at most "
+        "what is shown. Shoot that frame with a longer shutter time."
+    ),
+    "ambient-frame-differs": (
+        "The frame of the ambient light was shot with another camera or lens than this one: "
+        "what it says need not hold here."
+    ),
 }

@@ -6,6 +6,7 @@ from typing import Literal
 
 from verify.notation import Aperture
 from verify.place import Looked, Place
+from verify.plan.motion import NO_MOTION, MotionPlan
 
 Light = Literal["flash", "continuous", "high-speed-sync"]
 Method = Literal["incident", "reflected"]
@@ -106,6 +107,7 @@ class SetUp:
     scatter: Scatter
     selection: Selection
     framing: str | None = None  # set-ups with the same word show the card at the same place
+    motion: MotionPlan = NO_MOTION  # flash durations, what moves, ambient light, the shutter
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""A recorded light trace, the pulses in it, and what of them a shutter lets through."""
+"""A pulse of light, and the flash light of one exposure."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -9,17 +9,7 @@ from numpy.typing import NDArray
 LEVELS = tuple(round(0.1 * n, 1) for n in range(1, 10))  # t.1 to t.9, of the peak
 
 Kind = Literal["decaying", "cut", "multiple"]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Trace:
-    """Light against time, as it was recorded."""
-
-    time_s: NDArray[np.float64]  # (samples,) rising [s]
-    value: NDArray[np.float64]  # (samples,) as recorded, in whatever unit
-    form: Literal["table", "sound"]  # where it comes from: a table of numbers, or a sound recording
-    least: float | None = None  # lowest value the recorder can write; None where that is not known
-    most: float | None = None  # highest value it can write
+RestsOn = Literal["recording", "model"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,4 +27,24 @@ class Pulse:
     rise_s: float | None  # from 10 % to 90 % of the peak
     kind: Kind
     warnings: tuple[str, ...] = ()  # names from the table of warnings
+    notes: tuple[str, ...] = ()  # sentences with figures
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """Light against time, from its first light on; what shutters and motion are held against."""
+
+    time_s: NDArray[np.float64]  # (samples,) rising from 0 [s]; steps may differ
+    value: NDArray[np.float64]  # (samples,) above the baseline, in any unit
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Firing:
+    """The flash light of one exposure: as recorded, or a model of it from quoted durations."""
+
+    pulses: tuple[Pulse, ...]  # in the order of time, pre-flashes among them
+    total: Pulse  # all of them together; the pulse itself where there is one
+    course: Course  # of all of them
+    rests_on: RestsOn
+    warnings: tuple[str, ...] = ()  # about the whole of it: names from the table of warnings
     notes: tuple[str, ...] = ()  # sentences with figures

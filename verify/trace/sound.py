@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verify.errors import PlanError, in_one_line
-from verify.pulse.records import Trace
+from verify.trace.records import Trace
 
 INTEGER, FLOAT, EXTENSIBLE = 1, 3, 0xFFFE  # format tags of WAV
 CODED = {2: "ADPCM", 6: "A-law", 7: "mu-law", 17: "ADPCM", 80: "MPEG", 85: "MP3"}

@@ -5,9 +5,9 @@ import os
 from pathlib import Path
 
 from verify.errors import PlanError, in_one_line
-from verify.pulse.records import Trace
-from verify.pulse.sound import is_sound, sound_trace
-from verify.pulse.table import table_trace
+from verify.trace.records import Trace
+from verify.trace.sound import is_sound, sound_trace
+from verify.trace.table import table_trace
 
 LARGEST = 500_000_000  # bytes; ten million samples of a time and a value need about 250 million
 FEWEST = 20  # samples; a pulse with its baseline needs more

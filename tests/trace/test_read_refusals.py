@@ -1,4 +1,4 @@
-"""verify/pulse/read.py on what is no recording: one clear line each, and never another error."""
+"""verify/trace/read.py on what is no recording: one clear line each, and never another error."""
 
 import io
 import os
@@ -12,8 +12,8 @@ from PIL import Image
 from recordings import codes, pulse_volts, table, wav
 
 from verify.errors import PlanError
-from verify.pulse import read
-from verify.pulse.read import read_trace
+from verify.trace import read
+from verify.trace.read import read_trace
 
 ASK = r"--time COLUMN --value COLUMN"
 ROWS = table().splitlines()

@@ -1,4 +1,4 @@
-"""verify/pulse/read.py on tables: one trace, however it is written."""
+"""verify/trace/read.py on tables: one trace, however it is written."""
 
 from pathlib import Path
 
@@ -7,7 +7,7 @@ import pytest
 from recordings import STEP_S, pulse_times_s, pulse_volts, table
 
 from verify.errors import PlanError
-from verify.pulse.read import read_trace
+from verify.trace.read import read_trace
 
 DIGITS_S = 1e-12  # times are written to nine digits or to whole microseconds: rounding only
 

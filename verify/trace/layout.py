@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verify.errors import PlanError
-from verify.pulse.preamble import (
+from verify.trace.preamble import (
     TIME_UNITS_S,
     interval_in,
     is_unit,

@@ -1,4 +1,4 @@
-"""verify/pulse/read.py on sound recordings: every width of sample gives the same trace."""
+"""verify/trace/read.py on sound recordings: every width of sample gives the same trace."""
 
 import struct
 from pathlib import Path
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from recordings import chunk, codes, wav
 
 from verify.errors import PlanError
-from verify.pulse.read import read_trace
+from verify.trace.read import read_trace
 
 RATE_HZ = 96_000
 

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verify.errors import PlanError, in_one_line
-from verify.pulse.columns import chosen
-from verify.pulse.layout import LOOKED_AT, Column, Layout, cells_of, is_number, layout_of
-from verify.pulse.preamble import AGREES, TIME_UNITS_S, plain
-from verify.pulse.records import Trace
+from verify.trace.columns import chosen
+from verify.trace.layout import LOOKED_AT, Column, Layout, cells_of, is_number, layout_of
+from verify.trace.preamble import AGREES, TIME_UNITS_S, plain
+from verify.trace.records import Trace
 
 WIDEST_GAP = 3.0  # median steps; across a wider one the light is not known
 LATEST_S = 1e10  # three centuries: clocks that count from a date write less

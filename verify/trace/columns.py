@@ -6,8 +6,8 @@ from typing import NoReturn
 import numpy as np
 
 from verify.errors import PlanError, in_one_line
-from verify.pulse.layout import Column, Layout
-from verify.pulse.preamble import is_time, plain
+from verify.trace.layout import Column, Layout
+from verify.trace.preamble import is_time, plain
 
 MOST_LISTED = 20  # columns in a message
 LONGEST_NAME = 40  # characters of a name in a message

@@ -1,0 +1,1 @@
+"""What flash duration, shutter and ambient light do to what moves."""

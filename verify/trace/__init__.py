@@ -1,0 +1,1 @@
+"""A recorded light trace from a file: a table of numbers, or a sound recording."""

@@ -1,4 +1,4 @@
-"""Cost of measuring one box of a 24-megapixel frame, and of finding the card in one.
+"""Cost of measuring one box of a 24-megapixel frame, of finding the card, of a recorded flash.
 
     python3 scripts/bench.py [--repeats N]
 
@@ -28,19 +28,23 @@ from verify.frames.geometry import Box
 from verify.frames.open import open_frame
 from verify.frames.raw import open_raw
 from verify.measure import measure
+from verify.pulse.firing import firing_of
 from verify.simulate.camera import CameraModel, Settings
 from verify.simulate.dng import write_dng
 from verify.simulate.pictures.photograph import Photograph, photograph
 from verify.simulate.pictures.rendering import rendered
+from verify.simulate.recording import Recorder, recording_csv
 from verify.simulate.scene import Light, Scene, expose
 from verify.target.find import Finder
 from verify.target.records import Target
+from verify.trace.read import read_trace
 
 SIZE = (6000, 4000)  # 24 megapixels
 BOX = Box(2900, 1900, 128, 128)
 FRAMES = (4, 32)  # how many frames the two memory runs measure
 SETS = {"6 x 6": (24, 0), "Bayer": (24, 3)}  # seed and number of a set, by the mosaic it is seen by
 DEFLATE = {"compression": "deflate", "rows_per_strip": 16}
+SAMPLES = 1_000_000  # of a recorded flash
 PREVIEW_PX = 1024  # longer side of the picture that a camera embeds
 MEMORY_RUN = """
 import resource, sys
@@ -71,6 +75,8 @@ def main() -> int:
         print(f"\n{'finding the card':38} {'finding':>9} {'unpack':>9} {'ratio':>7}  wanted")
         for mosaic, (seed, number) in SETS.items():
             finding(mosaic, photograph("card", seed, number, SIZE), Path(folder), repeats)
+        print(f"\n{'a recorded flash':38} {'all of it':>9} {'loadtxt':>9} {'ratio':>7}  wanted")
+        recorded_flash(Path(folder) / "flash.csv", repeats)
     return 0
 
 
@@ -152,6 +158,22 @@ def finding(mosaic: str, shot: Photograph, folder: Path, repeats: int) -> None:
         look = partial(open_and_find, written(kind.replace(" ", "_"), layout))
         best = min(timed(look) for _ in range(repeats))
         print(f"{f'{kind}, {mosaic}':38} {best * 1e3:6.1f} ms {'':17}  <= 150 ms")
+
+
+def recorded_flash(path: Path, repeats: int) -> None:
+    """A long recording from its file to its durations, against numpy's own reading of the file."""
+    recorder = Recorder(step_s=1e-8, before_s=0.001, after_s=1e-8 * SAMPLES - 0.001)
+    text = recording_csv(recorder, 1 / 700, 4e-5, 0.9, np.random.default_rng(6))
+    path.write_text(text, encoding="utf-8")
+
+    def ours() -> None:
+        firing_of(read_trace(path), str(path))
+
+    def numpys() -> None:
+        np.loadtxt(path, delimiter=",", skiprows=1)
+
+    clocks = partial(timed, ours), partial(timed, numpys)
+    report(f"CSV of {SAMPLES:,} samples", *clocks, "<= 3", repeats)
 
 
 def preview(shot: Photograph) -> dict[str, object]:

@@ -199,4 +199,31 @@ WARNINGS: dict[str, str] = {
         "The frame of the ambient light was shot with another camera or lens than this one: "
         "what it says need not hold here."
     ),
+    "by-scene": (
+        "No card was found in it: its light is that of the last frame with one, carried on by what "
+        "most of the picture shares."
+    ),
+    "ambient-only": (
+        "The ambient light explains all the light on the card: the flash did not fire, or hardly "
+        "reached it. Its error is at most what is shown."
+    ),
+    "scene-changed": (
+        "Less than half of the picture shows one change of light, so much on the set was moved or "
+        "replaced: it is taken from the part that agrees."
+    ),
+    "scene-split": (
+        "Two parts of the picture show two changes of light, nearly as large as each other: which "
+        "of them is the light's cannot be told. Show the card again."
+    ),
+    "scene-uneven": (
+        "The light changed more in one part of the picture than in another, as when one lamp of "
+        "several differs: one figure does not say all of it."
+    ),
+    "scene-moved": (
+        "Nothing in the picture that has outlines is where it was: if the camera was moved, the "
+        "change of light is a guess from the backdrop. Show the card again."
+    ),
+    "scene-little": (
+        "Less than a quarter of the picture could be compared: the rest is clipped or at black."
+    ),
 }

@@ -37,6 +37,27 @@ PLANS: tuple[dict[str, Any], ...] = (
         "card": {"box": "72,24,54,48"},
     },
     {"card": {"box": "find"}},
+    {
+        "reading": {"aperture": "f/8"},
+        "camera": {"shutter": "1/160", "sync": "1/200", "travel": "3 ms", "delay": "0.5 ms"},
+        "flash": [
+            {"lamp": "key", "share": 0.7, "power": 7.0, "quoted_at": 6.0, "t_half": "1/800",
+             "t_tenth": "1/250", "kind": "decaying"},
+            {"share": 0.3, "power": "1/4", "t_tenth": "1/2000", "kind": "cut"},
+        ],
+        "subject": {"speed": 2.0, "direction": "along", "size_m": 0.3, "focal_mm": 80,
+                    "distance_m": 1.5, "against": "black"},
+        "sensor": {"pixel_pitch_um": 4.0, "width_mm": 36.0, "height_mm": 24.0,
+                   "covered_first": "top"},
+        "ambient": {"aperture": "f/2.8"},
+        "limits": {"sharp_px": 1.5, "slight_px": 3.0},
+        "setup": [
+            {"name": "print", "frames": "0001", "limits": {"print_mm": 400, "viewing_mm": 600},
+             "ambient": {"stops_under_flash": 4.0}, "subject": {"field_width_m": 1.2}},
+            {"name": "leaf", "from": "0002", "camera": {"shutter_kind": "leaf", "opening": "1 ms",
+             "closing": "1 ms"}, "flash": [{"t_half": "1/500"}]},
+        ],
+    },
 )  # fmt: skip
 HOSTILE_TEXT = (
     "", " ", "=1+1", "+1", "-1", "@now", "a,b;c\td", 'say "so"', "it's", "two\nlines",
@@ -66,6 +87,7 @@ PIECES = (
     "-" + "9" * 20, "true", "[reading]", "[reading]\n", "[[reading]]", "[setup]", "[[setup]]",
     "reading = 1\n", "a.b.c = 1\n", 'aperture = "f/8"\n', "1979-05-27T07:32:00Z", "25:61:61",
 )  # fmt: skip
+LISTS = ("setup", "flash")  # sections in double brackets
 DEPTHS = (50, 500, 3000, 50_000)
 
 
@@ -76,7 +98,7 @@ def toml_of(value: Any, top: bool = True) -> str:
         if not top:
             return "{" + ", ".join(f"{k} = {toml_of(v, False)}" for k, v in pairs) + "}"
         tables = [(k, v) for k, v in pairs if isinstance(v, dict)]
-        arrays = [(k, v) for k, v in pairs if k == "setup" and _tables(v)]
+        arrays = [(k, v) for k, v in pairs if k in LISTS and _tables(v)]
         lines = [f"{k} = {toml_of(v, False)}" for k, v in pairs if (k, v) not in tables + arrays]
         for key, table in tables:
             lines += [f"[{key}]", *(f"{_key(k)} = {toml_of(v, False)}" for k, v in table.items())]
@@ -117,7 +139,9 @@ def mutated_plan(random: Random) -> tuple[bytes, str]:
     plan = deepcopy(random.choice(PLANS))
     did = []
     if random.random() < 0.4:
-        table = random.choice([t for t in (*plan.values(), *_setups(plan)) if isinstance(t, dict)])
+        table = random.choice(
+            [t for t in (*plan.values(), *_in_lists(plan)) if isinstance(t, dict)]
+        )
         key = random.choice(list(table))
         table[key] = deepcopy(random.choice(MILD))
         did.append(f"{key} = {table[key]!r}")
@@ -141,7 +165,7 @@ def mutated_plan(random: Random) -> tuple[bytes, str]:
 
 def _change(plan: dict[str, Any], random: Random) -> str:
     """One value, key or table of a plan changed."""
-    tables = [plan, *(v for v in plan.values() if isinstance(v, dict)), *_setups(plan)]
+    tables = [plan, *(v for v in plan.values() if isinstance(v, dict)), *_in_lists(plan)]
     table = random.choice(tables)
     how = random.choice(("value", "value", "value", "key", "delete", "add", "move", "deep"))
     if how == "add" or not table:
@@ -169,10 +193,10 @@ def _change(plan: dict[str, Any], random: Random) -> str:
     return f"{key}: {how}"
 
 
-def _setups(plan: dict[str, Any]) -> list[dict[str, Any]]:
-    """The set-ups of a plan, where they still are tables."""
-    setups = plan.get("setup")
-    return [s for s in setups if isinstance(s, dict)] if isinstance(setups, list) else []
+def _in_lists(plan: dict[str, Any]) -> list[dict[str, Any]]:
+    """The set-ups and lamps of a plan, where they still are tables."""
+    lists = [plan[name] for name in LISTS if isinstance(plan.get(name), list)]
+    return [table for tables in lists for table in tables if isinstance(table, dict)]
 
 
 def _piece(text: str, random: Random) -> str:

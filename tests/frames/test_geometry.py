@@ -5,7 +5,7 @@ from itertools import product
 import numpy as np
 import pytest
 
-from verify.frames.geometry import Box, Size, stored_box, upright, upright_size
+from verify.frames.geometry import Box, Size, stored_box, upright, upright_edge, upright_size
 
 ROWS, COLS = 4, 6  # of the stored array
 # Where the photosite at stored row r and column c is seen: TIFF 6.0, tag 274, "the 0th row is the
@@ -77,3 +77,16 @@ def test_a_box_is_inside_only_with_every_pixel(box: Box, inside: bool) -> None:
 
 def test_corners_go_round_clockwise_from_the_top_left() -> None:
     assert Box(2, 3, 10, 20).corners() == ((2, 3), (12, 3), (12, 23), (2, 23))
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_the_stored_edges_are_where_their_rows_are_seen(orientation: int) -> None:
+    rows = np.repeat(np.arange(ROWS)[:, None], COLS, axis=1)
+    seen = upright(rows, orientation)
+    sides = {"top": seen[0], "bottom": seen[-1], "left": seen[:, 0], "right": seen[:, -1]}
+    assert (sides[upright_edge("top", orientation)] == 0).all()
+    assert (sides[upright_edge("bottom", orientation)] == ROWS - 1).all()
+
+
+def test_the_edges_of_a_frame_with_no_orientation_stay() -> None:
+    assert (upright_edge("top", 0), upright_edge("bottom", 0)) == ("top", "bottom")

@@ -69,7 +69,7 @@ IN_CAMERA = [
         'shuter = "1/125"',
         'shuter: there is no such key (did you mean "shutter"?); allowed: step, aperture, iso, '
         "shutter, sync, shutter_kind, pops, over, filters, magnification, extension_mm, focal_mm, "
-        "bellows_stops, pupil_magnification, f_number_written",
+        "bellows_stops, pupil_magnification, f_number_written, travel, delay, opening, closing",
     ),
     ('aperture = "f/0.1"', 'aperture: "f/0.1" is out of range for an aperture: write it as "f/11"'),
     ("over = 11", "over: 11 is not a number of stops from -10 to 10"),
@@ -125,7 +125,8 @@ ELSEWHERE = [
     (
         "[toleranz]",
         '[toleranz]: there is no such section (did you mean "tolerance"?); '
-        "allowed: reading, camera, card, tolerance, uncertainty, setup",
+        "allowed: reading, camera, card, tolerance, uncertainty, flash, subject, sensor, ambient, "
+        "limits, setup",
     ),
     (
         "[reading]\naperture = 8\n[card]\nbox = [0.5, 0.5, 0.6, 0.1]",
@@ -153,7 +154,8 @@ IN_SET_UP = [
     (
         'frame = "2"',
         'frame: there is no such key (did you mean "frames"?); allowed: reading, camera, card, '
-        "tolerance, uncertainty, name, frames, from, serial",
+        "tolerance, uncertainty, flash, subject, sensor, ambient, limits, name, frames, from, "
+        "serial",
     ),
     ('frames = "9-1"', 'frames "9-1" run backwards; write the smaller number first'),
     ('frames = "a-b"', 'frames "a-b" is not like "0123-0168" or "0123, 0130-0140"'),

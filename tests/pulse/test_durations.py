@@ -69,7 +69,7 @@ def test_higher_levels_are_shorter_but_for_what_is_not_known() -> None:
 
 
 def test_scaling_time_scales_durations_and_scaling_light_does_not() -> None:
-    value, step, noise, baseline = recorded(PULSES["rising"], 50, np.random.default_rng(3))
+    value, step, noise, baseline = recorded(PULSES["rising 0.1, 0.5"], 50, np.random.default_rng(3))
     one = durations_of(value, step, noise, baseline)
     slow = durations_of(value, 7 * step, noise, baseline)
     bright = durations_of(100 * value, step, 100 * noise, 100 * baseline)

@@ -5,12 +5,25 @@ the sensor's rows, turned or mirrored. Exif's Orientation (1 to 8) says how.
 """
 
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 Scalar = TypeVar("Scalar", bound=np.generic)
+Edge = Literal["top", "bottom", "left", "right"]  # of the upright picture
+
+# Where the first and the last stored row are seen (TIFF 6.0, tag 274, the 0th row).
+_FIRST_ROW_AT: dict[int, tuple[Edge, Edge]] = {
+    1: ("top", "bottom"),
+    2: ("top", "bottom"),
+    3: ("bottom", "top"),
+    4: ("bottom", "top"),
+    5: ("left", "right"),
+    6: ("right", "left"),
+    7: ("right", "left"),
+    8: ("left", "right"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,3 +136,15 @@ def upright(stored: NDArray[Scalar], orientation: int) -> NDArray[Scalar]:
             return stored[:, ::-1].swapaxes(0, 1)
         case _:
             return stored
+
+
+def upright_edge(edge: Literal["top", "bottom"], orientation: int) -> Edge:
+    """Where the top or the bottom edge of the stored picture is in the upright one.
+
+    Parameters
+    ----------
+    edge : of the stored rows: "top" is the edge of the first of them.
+    orientation : Exif Orientation, 1 to 8; what is none of these counts as 1, as elsewhere here.
+    """
+    first, last = _FIRST_ROW_AT.get(orientation, _FIRST_ROW_AT[1])
+    return first if edge == "top" else last

@@ -48,7 +48,7 @@ class Ghost:
 class MotionRisk:
     """What of motion and of the shutter is to be expected of an exposure."""
 
-    rests_on: RestsOn
+    rests_on: RestsOn | None  # None where nothing tells the flash
     blur: Blur | None = None  # None where too little is known
     ghost: Ghost | None = None
     shutter_loss_stops: float | None = None  # >= 0, of flash, in the row that loses most

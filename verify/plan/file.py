@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from functools import reduce
 from pathlib import Path
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
@@ -16,7 +16,9 @@ from verify.errors import PlanError, in_one_line
 from verify.notation import MAX_F_NUMBER, MIN_F_NUMBER
 from verify.place import FIND, parse_place
 from verify.plan.expected import derived_aperture
+from verify.plan.layers import merged
 from verify.plan.load import load_tables, quoted
+from verify.plan.motion_file import motion_of
 from verify.plan.records import (
     CameraPlan,
     Card,
@@ -27,13 +29,12 @@ from verify.plan.records import (
     SetUp,
     Tolerance,
 )
+from verify.plan.sections import SectionsTable, SetUpTable
 from verify.plan.tables import (
     BULB,
     CameraTable,
     CardTable,
     ReadingTable,
-    SectionsTable,
-    SetUpTable,
     UncertaintyTable,
 )
 
@@ -43,7 +44,6 @@ MAIN = "main"  # name of the set-up of all frames that no [[setup]] names
 ON_SET = 0.1  # stop; placing of meter and card from one reading to the next while at work
 MOST_TOLD = 20  # mistakes of a section; more are counted
 LONGEST_KEY = 40  # characters of a key in a message
-BELLOWS = ("magnification", "extension_mm", "bellows_stops")  # ways to say the same thing
 
 
 def read_plan(path: Path | None, typed: Mapping[str, Any] | None = None) -> Plan:
@@ -65,14 +65,14 @@ def read_plan(path: Path | None, typed: Mapping[str, Any] | None = None) -> Plan
     if not isinstance(setups, list) or not all(isinstance(s, dict) for s in setups):
         msg = f"{where}a set-up is written [[setup]], with double brackets"
         raise PlanError(msg)
-    base = _merged(written, typed or {})
+    base = merged(written, typed or {})
     folder = path.parent if path is not None else Path()
     found = [set_up_of([base], folder, where)]
     names: set[str] = set()
     for number, own in enumerate(setups, 1):
         name = own.get("name")
         place = f"{where}[[setup]] {number}" + (f" {quoted(name)}" if isinstance(name, str) else "")
-        table = _validated(SetUpTable, _merged(_merged(base, own), typed or {}), f"{place}: ")
+        table = _validated(SetUpTable, merged(merged(base, own), typed or {}), f"{place}: ")
         if table.name == MAIN:
             msg = f'{place}: "{MAIN}" means the frames that no set-up names; give another name'
             raise PlanError(msg)
@@ -90,7 +90,7 @@ def set_up_of(layers: Sequence[Mapping[str, Any]], folder: Path, where: str = ""
     Parameters
     ----------
     layers : tables as in a plan file, the sections alone; each replaces what those before it say.
-    folder : what the path of a flat frame is relative to.
+    folder : what the paths of flat and ambient frames are relative to.
     where : what every line of a refusal begins with.
 
     Raises
@@ -98,22 +98,8 @@ def set_up_of(layers: Sequence[Mapping[str, Any]], folder: Path, where: str = ""
     PlanError
         One line a mistake: the place, what was found, what is allowed.
     """
-    table = _validated(SectionsTable, reduce(_merged, layers, {}), where)
+    table = _validated(SectionsTable, reduce(merged, layers, {}), where)
     return _setup(MAIN, table, Selection(), folder, where)
-
-
-def _merged(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
-    """Tables of ``base`` with the keys of ``own`` in their place, one level deep."""
-    merged = dict(base)
-    for key, value in own.items():
-        under = merged.get(key)
-        if isinstance(value, Mapping) and isinstance(under, Mapping):
-            if key == "camera" and set(BELLOWS) & set(value):  # its own way replaces the other one
-                under = {name: v for name, v in under.items() if name not in BELLOWS}
-            merged[key] = {**under, **value}
-        else:
-            merged[key] = value
-    return merged
 
 
 def _validated(table: type[Checked], values: Mapping[str, Any], where: str) -> Checked:
@@ -130,8 +116,11 @@ def _validated(table: type[Checked], values: Mapping[str, Any], where: str) -> C
 
 def _mistake(table: type[BaseModel], error: ErrorDetails) -> str:
     """One line for one mistake: place, what was found, what is allowed."""
-    table, field, keys = _place(table, error["loc"])
-    place = f"[{keys[0]}] {'.'.join(keys[1:])}".strip() if keys else ""
+    table, field, keys, number = _place(table, error["loc"])
+    place = ""
+    if keys:
+        section = f"[{keys[0]}]" if number is None else f"[[{keys[0]}]] {number}"
+        place = f"{section} {'.'.join(keys[1:])}".strip()
     if len(keys) == 1 and (field is None or field.alias or _table_in(field) is None):
         place = keys[0]  # a key of the set-up itself
     if error["type"] == "extra_forbidden":
@@ -149,6 +138,8 @@ def _mistake(table: type[BaseModel], error: ErrorDetails) -> str:
         return f"{place}this key is needed and is not there"
     if error["type"] == "value_error":
         return place + error["msg"].removeprefix("Value error, ")
+    if field is not None and _is_list_of_tables(field):
+        return f"{place}{field.description}"
     allowed_is = str(error.get("ctx", {}).get("expected", "what is allowed")).replace("'", '"')
     if field is not None and _table_in(field) is not None:
         allowed_is = f"a section: write [{keys[-1]}] on a line and its keys below it"
@@ -159,14 +150,19 @@ def _mistake(table: type[BaseModel], error: ErrorDetails) -> str:
 
 def _place(
     table: type[BaseModel], path: tuple[int | str, ...]
-) -> tuple[type[BaseModel], FieldInfo | None, list[str]]:
-    """The table that a mistake is in, the field it is about, and the keys that lead there.
+) -> tuple[type[BaseModel], FieldInfo | None, list[str], int | None]:
+    """The table that a mistake is in, the field it is about, and what leads there.
+
+    That is keys and, of a list of tables, the number of one, from 1.
 
     pydantic's path goes on below a key with names of the forms it has tried: they are left out.
     """
     keys: list[str] = []
-    field = None
+    field, number = None, None
     for step in path:
+        if isinstance(step, int) and field is not None and _is_list_of_tables(field):
+            number = step + 1
+            continue
         inner = table if field is None else _table_in(field)
         if inner is None or (keys and field is None):
             break
@@ -174,7 +170,7 @@ def _place(
         named = {f.alias or name: f for name, f in table.model_fields.items()}
         field = named.get(str(step))
         keys.append(in_one_line(str(step), LONGEST_KEY))
-    return table, field, keys
+    return table, field, keys, number
 
 
 def _table_in(field: FieldInfo) -> type[BaseModel] | None:
@@ -182,6 +178,11 @@ def _table_in(field: FieldInfo) -> type[BaseModel] | None:
     options = (field.annotation, *get_args(field.annotation))
     tables = (o for o in options if isinstance(o, type) and issubclass(o, BaseModel))
     return next(tables, None)
+
+
+def _is_list_of_tables(field: FieldInfo) -> bool:
+    """Whether a section is written with double brackets."""
+    return get_origin(field.annotation) is tuple and _table_in(field) is not None
 
 
 def _described(field: FieldInfo) -> str | None:
@@ -235,6 +236,7 @@ def _setup(
         tolerance=Tolerance(tolerance.absolute, tolerance.between_frames),
         scatter=_scatter(table.uncertainty, table.reading),
         selection=selection,
+        motion=motion_of(table, folder, where),
     )
 
 

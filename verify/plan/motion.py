@@ -7,7 +7,7 @@ from typing import Literal
 LampKind = Literal["decaying", "cut"]
 Direction = Literal["across", "along"]
 Against = Literal["grey", "black"]
-Edge = Literal["top", "bottom"]
+LevelEdge = Literal["top", "bottom"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ class Sensor:
     pitch_um: float | None = None  # distance between photosites [um]
     width_mm: float | None = None  # of its long side
     height_mm: float | None = None  # of its short side
-    covered_first: Edge = "bottom"  # edge of the level picture that the shutter covers first
+    covered_first: LevelEdge = "bottom"  # edge of the level picture that the shutter covers first
 
 
 @dataclass(frozen=True, slots=True)

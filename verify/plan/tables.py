@@ -1,4 +1,4 @@
-"""The tables of a plan file as a person writes them, and what each key allows."""
+"""The tables of a plan about exposure as a person writes them, and what each key allows."""
 
 import math
 from collections.abc import Callable
@@ -22,9 +22,11 @@ from verify.notation import (
     parse_camera_aperture,
     parse_iso,
     parse_reading_aperture,
+    parse_seconds,
     parse_shutter,
     parse_step,
 )
+from verify.plan.load import quoted
 from verify.plan.records import Aimed, Light, Method, Receptor
 
 # What a calibration constant can be: well beyond what ISO 2720 recommends, and far from each other.
@@ -38,47 +40,56 @@ def _shutter(value: object) -> float:
     return BULB if seconds is None else seconds
 
 
-def _typed(parse: Callable[[Any], Any]) -> PlainValidator:
+def seconds(shortest_s: float, longest_s: float, what: str) -> Callable[[Any], float]:
+    """A parser of times that are never snapped; ``what`` says in a refusal what is allowed."""
+
+    def parse(value: Any) -> float:
+        time_s = parse_seconds(value)
+        if not shortest_s <= time_s <= longest_s:
+            msg = f"{quoted(value)} is not {what}"
+            raise PlanError(msg)
+        return time_s
+
+    return parse
+
+
+def typed(parse: Callable[[Any], Any]) -> PlainValidator:
     """A validator that reads a value as people type it."""
     return PlainValidator(parse)
 
 
-Shutter = Annotated[float, _typed(_shutter)]
-Speed = Annotated[float, _typed(parse_iso)]
-Step = Annotated[float, _typed(parse_step)]
+Shutter = Annotated[float, typed(_shutter)]
+Speed = Annotated[float, typed(parse_iso)]
+Step = Annotated[float, typed(parse_step)]
+Travel = Annotated[float, typed(seconds(1e-6, 10, "a time from 1 us to 10 s"))]
+Delay = Annotated[float, typed(seconds(0, 10, "a time from 0 to 10 s"))]
 
 
-def _number(low: float, high: float, what: str, above: bool = False) -> Any:
+def number(low: float, high: float, what: str, above: bool = False) -> Any:
     """A number from ``low`` (or ``above`` it) to ``high``; a refusal says what is allowed."""
     allowed = f"{what} {'above' if above else 'from'} {low:g} {'up ' if above else ''}to {high:g}"
     bounds: dict[str, Any] = {"gt" if above else "ge": low, "le": high}
     return Field(**bounds, allow_inf_nan=False, description=allowed)
 
 
-Stops = Annotated[float, _number(-10, 10, "a number of stops")]
-Loss = Annotated[float, _number(0, 20, "a number of stops")]
-Scale = Annotated[float, _number(0, 20, "a magnification")]
-Length = Annotated[float, _number(0, 5000, "a length in millimetres")]
-Deviation = Annotated[float, _number(0, 3, "a number of stops")]
-Density = Annotated[float, _number(0, 5, "a density")]
+Stops = Annotated[float, number(-10, 10, "a number of stops")]
+Loss = Annotated[float, number(0, 20, "a number of stops")]
+Scale = Annotated[float, number(0, 20, "a magnification")]
+Length = Annotated[float, number(0, 5000, "a length in millimetres")]
+Deviation = Annotated[float, number(0, 3, "a number of stops")]
+Density = Annotated[float, number(0, 5, "a density")]
 # Not strict, for TOML has lists; what is in them is.
 Densities = Annotated[
     tuple[Density, ...],
     Field(strict=False, description="a list of densities, each a number from 0 to 5"),
 ]
-Limit = Annotated[float, _number(0, 5, "a number of stops", above=True)]
+Limit = Annotated[float, number(0, 5, "a number of stops", above=True)]
 Pops = Annotated[int, Field(ge=1, le=1000, description="a whole number from 1 to 1000")]
 Words = Annotated[str, Field(min_length=1, description="text in quotation marks")]
 Name = Annotated[
     str,
     Field(
         min_length=1, max_length=200, description="text in quotation marks, of up to 200 characters"
-    ),
-]
-FrameNumber = Annotated[
-    str,
-    Field(
-        pattern=r"^\s*\d{1,18}\s*$", description='a frame number in quotation marks, such as "0123"'
     ),
 ]
 
@@ -100,7 +111,7 @@ class ReadingTable(Table):
     method: Method = "incident"
     receptor: Receptor = "flat"
     aimed: Aimed = "as-card"
-    constant: Annotated[float, _number(1, 1000, "a calibration constant")] | None = None
+    constant: Annotated[float, number(1, 1000, "a calibration constant")] | None = None
     pops: Pops = 1
     meter: Name | None = None
     correction: Stops = 0.0
@@ -154,10 +165,14 @@ class CameraTable(Table):
     filters: Loss = 0.0
     magnification: Scale | None = None
     extension_mm: Length | None = None
-    focal_mm: Annotated[float, _number(1, 5000, "a focal length in millimetres")] | None = None
+    focal_mm: Annotated[float, number(1, 5000, "a focal length in millimetres")] | None = None
     bellows_stops: Loss | None = None
-    pupil_magnification: Annotated[float, _number(0.1, 10, "a pupil magnification")] = 1.0
+    pupil_magnification: Annotated[float, number(0.1, 10, "a pupil magnification")] = 1.0
     f_number_written: Literal["marked", "effective"] = "marked"
+    travel: Travel | None = None  # of a curtain; readout of an electronic shutter
+    delay: Delay | None = None
+    opening: Delay | None = None  # of a leaf shutter
+    closing: Delay | None = None
 
     @field_validator("aperture", mode="after")
     @classmethod
@@ -185,6 +200,23 @@ class CameraTable(Table):
             raise PlanError(msg)
         return self
 
+    @model_validator(mode="after")
+    def _of_its_kind_of_shutter(self) -> Self:
+        """Curtains travel, the blades of a leaf shutter open and close."""
+        if self.shutter_kind == "leaf" and self.travel is not None:
+            msg = (
+                "travel is that of curtains, and a leaf shutter has none: give opening and "
+                'closing, or write shutter_kind = "curtain"'
+            )
+            raise PlanError(msg)
+        if self.shutter_kind == "curtain" and (self.opening, self.closing) != (None, None):
+            msg = (
+                "opening and closing are of a leaf shutter: give travel, or write "
+                'shutter_kind = "leaf"'
+            )
+            raise PlanError(msg)
+        return self
+
     def _extension_has_one_meaning(self) -> None:
         """A length of a focal length or more can be the whole draw from lens to sensor."""
         length, focal = self.extension_mm, self.focal_mm
@@ -202,17 +234,20 @@ class CameraTable(Table):
         """Stops lost to extension, however it was said."""
         if self.bellows_stops is not None:
             return self.bellows_stops
-        magnification = self.magnification or 0.0
+        return bellows_stops(self.close_up(), self.pupil_magnification)
+
+    def close_up(self) -> float:
+        """Magnification, as given or by the extension; 0 where neither says it."""
         if self.extension_mm is not None and self.focal_mm is not None:
-            magnification = self.extension_mm / self.focal_mm
-        return bellows_stops(magnification, self.pupil_magnification)
+            return self.extension_mm / self.focal_mm
+        return self.magnification or 0.0
 
 
 class CardTable(Table):
     """[card]: the grey card and where it stands in the picture."""
 
     name: Name | None = None
-    reflectance: Annotated[float, _number(0, 1, "a share of the light", above=True)] = 0.18
+    reflectance: Annotated[float, number(0, 1, "a share of the light", above=True)] = 0.18
     box: Any = None  # what it may be is checked where it is read
     flat: Words | None = None
     densities: Densities = ()  # of the steps of a wedge
@@ -241,30 +276,3 @@ class UncertaintyTable(Table):
     placing: Deviation | None = None
     meter: Deviation | None = None
     lens: Deviation = 0.05
-
-
-class SectionsTable(Table):
-    """The sections that every set-up has, inherited or its own."""
-
-    reading: ReadingTable | None = None
-    camera: CameraTable = CameraTable()
-    card: CardTable = CardTable()
-    tolerance: ToleranceTable = ToleranceTable()
-    uncertainty: UncertaintyTable = UncertaintyTable()
-
-
-class SetUpTable(SectionsTable):
-    """[[setup]]: changes some of the sections for the frames it names."""
-
-    name: Name
-    frames: Words | None = None
-    start: Annotated[FrameNumber | None, Field(alias="from")] = None
-    serial: Name | None = None
-
-    @model_validator(mode="after")
-    def _names_its_frames(self) -> Self:
-        """A set-up that names no frames would never be used."""
-        if not any((self.frames, self.start, self.serial)):
-            msg = 'which frames? Give frames = "0123-0168", from = "0123" or serial = "..."'
-            raise PlanError(msg)
-        return self

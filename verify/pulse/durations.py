@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from verify.pulse.crossing import Crossing, Shape, first_and_last
+from verify.pulse.jumps import jumps_of
 from verify.pulse.peak import Peak, peak_of
 from verify.pulse.records import LEVELS
-from verify.pulse.smoothing import edge_kept
+from verify.pulse.smoothing import smoothed
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +21,7 @@ class Durations:
     """What is known of one pulse's times."""
 
     peak: Peak
-    seconds: dict[float, float | None]  # by level; None where the record ends above it
+    seconds: dict[float, float | None]  # by level; None where it cannot be known
     u_seconds: dict[float, float | None]  # their standard uncertainties
     spans: dict[float, tuple[float, float] | None]  # first and last crossing [sample]
 
@@ -37,16 +38,17 @@ def durations_of(
     noise : standard deviation of a value.
     u_baseline : standard uncertainty of the baseline.
     """
-    smooth, _ = edge_kept(value, noise)
-    peak = peak_of(value, smooth, noise)
-    shape = Shape(value, smooth, noise, peak.value)
+    smooth = smoothed(value, noise)
+    jumps = jumps_of(value, smooth, noise)
+    peak = peak_of(value, smooth.value, jumps, noise)
+    shape = Shape(value, smooth.value, jumps, noise, peak.value)
     seconds: dict[float, float | None] = {}
     deviations: dict[float, float | None] = {}
     spans: dict[float, tuple[float, float] | None] = {}
     for level in LEVELS:
         u_level = math.hypot(level * peak.u, (1 - level) * u_baseline)
         ends = first_and_last(shape, level * peak.value, u_level)
-        if ends is None:
+        if ends is None or ends[0].place >= ends[1].place:
             seconds[level] = deviations[level] = spans[level] = None
             continue
         first, last = ends

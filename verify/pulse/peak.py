@@ -1,19 +1,19 @@
-"""The peak of a pulse: not its noisy maximum, but that of the curve its top follows."""
+"""The peak of a pulse: not its noisy maximum, but that of the curves its top may follow."""
 
-from collections.abc import Iterator
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from verify.pulse.curves import Curves, curves_through
+
 TOPS = (0.7, 0.85, 0.93, 0.97)  # of the peak: what lies above, in one piece, is the top
-FOLLOWS = 3.0  # deviations of the sum of squares, within which a curve follows the top
-DARK_BEFORE, DARK_AFTER = 0.15, 0.45  # of the peak, next to the top: it begins or ends in a jump
-DEGREES = (0, 1, 2, 3, 4)  # of the polynomials that a smooth top is tried by
-SPARE = 3  # samples more than a curve has coefficients
-CUSP_SAMPLES = 9  # of a top, for two curves that meet
-CUSP_EDGE = 3  # samples from the top's ends, where they do not meet
-CUSP_COST = 4  # coefficients that the choice of the place where they meet counts for
+FOLLOWS = 2.0  # deviations of the sum of squares, within which a curve follows the top
+MOST = 64  # values of a top; of more, neighbours are averaged
+FINE = 4  # places for each value, among which the highest is sought
+
+Values = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,126 +25,79 @@ class Peak:
     at: int  # sample where the smoothed trace is highest
 
 
-@dataclass(frozen=True, slots=True)
-class _Curve:
-    """A curve that may be the top."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Top:
+    """Values about the highest one, and the places between which light is highest [value]."""
 
-    cost: float  # misfit and coefficients: the lower, the likelier
-    peak: float
-    u: float
-    misfit: float  # of its sum of squares, in deviations of what noise makes
+    values: Values
+    noise: float
+    begins: float  # half a value before the first where light jumps up to it
+    ends: float
 
 
-def peak_of(value: NDArray[np.float64], smooth: NDArray[np.float64], noise: float) -> Peak:
+def peak_of(value: Values, smooth: Values, jumps: NDArray[np.intp], noise: float) -> Peak:
     """Find the peak.
 
     Parameters
     ----------
     value, smooth : (samples,) above the baseline, as recorded and without most of its noise.
+    jumps : the last sample before each jump.
     noise : standard deviation of a value.
 
     References
     ----------
     Schwarz, G. (1978), Estimating the dimension of a model, Annals of Statistics 6: 461-464, for
-    the choice among curves.
+    the price of a coefficient: the freer a curve, the more noise is in its highest place.
     """
     at = int(np.argmax(smooth))
-    curves: list[_Curve] = []
+    best: tuple[_Top, Curves] | None = None
     for share in TOPS:  # the lower it begins, the more values tell; if a curve can follow it
-        top, ends = _top(value, smooth, at, share * float(smooth[at]))
-        found = [*_smooth_tops(top, ends, noise), *_cusps(top, noise)]
-        curves = found or curves
-        if not found or min(curve.misfit for curve in found) <= FOLLOWS:
+        top = _top(value, smooth, jumps, noise, at, share * float(smooth[at]))
+        curves = curves_through(top.values, top.noise, math.log(top.values.size))
+        if curves is None:
             break
-    if not curves:
+        best = top, curves
+        if curves.misfit <= FOLLOWS:
+            break
+    if best is None:
         return Peak(float(smooth[at]), noise, at)
-    # Each curve counts by how likely it is; how far they disagree is a part of what is not known.
-    costs, peaks, deviations = (
-        np.array([getattr(curve, name) for curve in curves]) for name in ("cost", "peak", "u")
-    )
-    weights = np.exp((costs.min() - costs) / 2)
-    weights /= weights.sum()
+    return Peak(*_highest(*best), at)
+
+
+def _highest(top: _Top, curves: Curves) -> tuple[float, float]:
+    """The mean of the curves' highest light, and its standard uncertainty."""
+    half = (top.values.size - 1) / 2
+    places = np.linspace(top.begins, top.ends, FINE * top.values.size + 1) / half - 1
+    light, terms = curves.at(places)
+    each, where = np.arange(light.shape[0]), light.argmax(1)
+    peaks, weights = light[each, where], curves.weights
     mean = float(weights @ peaks)
-    return Peak(mean, float(np.sqrt(weights @ (deviations**2 + (peaks - mean) ** 2))), at)
+    variances = top.noise**2 * curves.variances(terms[each, where]) + (peaks - mean) ** 2
+    return mean, math.sqrt(float(weights @ variances))
 
 
 def _top(
-    value: NDArray[np.float64], smooth: NDArray[np.float64], at: int, least: float
-) -> tuple[NDArray[np.float64], tuple[float, float]]:
-    """Values about the highest one, in one piece above a level, and where light begins and ends.
+    value: Values, smooth: Values, jumps: NDArray[np.intp], noise: float, at: int, least: float
+) -> _Top:
+    """Values about the highest one, in one piece above a level and between jumps.
 
     Light that jumps up or down did so somewhere in the step before or after: half way.
     """
-    first, last, highest = at, at, float(smooth[at])
+    first, last = at, at
     bright = (smooth > least) | (value > least)  # beside a jump smoothing may have lost some
-    while first > 0 and bright[first - 1]:
+    jumping = np.zeros(value.size, bool)
+    jumping[jumps] = True
+    while first > 0 and bright[first - 1] and not jumping[first - 1]:
         first -= 1
-    while last < smooth.size - 1 and bright[last + 1]:
+    while last < value.size - 1 and bright[last + 1] and not jumping[last]:
         last += 1
-    top = value[first : last + 1]
-    jumps_up = first > 0 and value[first - 1] < DARK_BEFORE * highest
-    jumps_down = last < value.size - 1 and value[last + 1] < DARK_AFTER * highest
-    return top, (-0.5 if jumps_up else 0.0, top.size - (0.5 if jumps_down else 1.0))
-
-
-def _smooth_tops(
-    top: NDArray[np.float64], ends: tuple[float, float], noise: float
-) -> Iterator[_Curve]:
-    """Polynomials, the highest place of each between the ends."""
-    count = top.size
-    middle, scale = (count - 1) / 2, max(count / 2, 1)
-    places = (np.linspace(*ends, 4 * count + 1) - middle) / scale
-    for degree in DEGREES:
-        if count < degree + SPARE:
-            return
-        terms = np.vander((np.arange(count) - middle) / scale, degree + 1)
-        found = np.linalg.lstsq(terms, top)[0]
-        there = np.vander(places, degree + 1)
-        highest = there[int((there @ found).argmax())]
-        spread = highest @ np.linalg.inv(terms.T @ terms) @ highest
-        left = top - terms @ found
-        yield _Curve(
-            _cost(left, degree + 1, noise),
-            float(highest @ found),
-            noise * float(np.sqrt(spread)),
-            _misfit(left, degree + 1, noise),
-        )
-
-
-def _cusps(top: NDArray[np.float64], noise: float) -> Iterator[_Curve]:
-    """Two lines or parabolas that meet in the peak, wherever they do."""
-    count = top.size
-    if count < CUSP_SAMPLES:
-        return
-    at = np.arange(count)
-    for place in range(CUSP_EDGE, count - CUSP_EDGE + 1):
-        off = (at - place) / count
-        left, right = np.minimum(off, 0), np.maximum(off, 0)
-        for degree in (1, 2):
-            powers = range(1, degree + 1)
-            sides = [side**power for side in (left, right) for power in powers]
-            terms = np.column_stack([np.ones(count), *sides])
-            if np.linalg.matrix_rank(terms) < terms.shape[1]:
-                continue
-            found = np.linalg.lstsq(terms, top)[0]
-            if found[1] > 0 > found[degree + 1]:  # it rises to the peak and falls from it
-                spread = np.linalg.inv(terms.T @ terms)[0, 0]
-                coefficients = terms.shape[1] + 1 + CUSP_COST
-                left_over = top - terms @ found
-                yield _Curve(
-                    _cost(left_over, coefficients, noise),
-                    float(found[0]),
-                    noise * float(np.sqrt(spread)),
-                    _misfit(left_over, coefficients, noise),
-                )
-
-
-def _cost(left: NDArray[np.float64], coefficients: int, noise: float) -> float:
-    """Misfit in variances of the noise, and a price for each coefficient."""
-    return float(left @ left) / noise**2 + coefficients * float(np.log(left.size))
-
-
-def _misfit(left: NDArray[np.float64], coefficients: int, noise: float) -> float:
-    """By how many deviations a curve leaves more than noise would."""
-    spare = max(left.size - coefficients, 1)
-    return (float(left @ left) / noise**2 - spare) / float(np.sqrt(2 * spare))
+    ups, downs = first > 0 and jumping[first - 1], jumping[last]
+    count = last - first + 1
+    times = -(-count // MOST)
+    begins, ends = (-0.5 if ups else 0.0), count - (0.5 if downs else 1.0)
+    kept = count // times * times
+    values = value[first : first + kept].reshape(-1, times).mean(1)
+    middle = (times - 1) / 2  # of the first value, in samples
+    return _Top(
+        values, noise / math.sqrt(times), (begins - middle) / times, (ends - middle) / times
+    )

@@ -44,7 +44,7 @@ class Firing:
 
     pulses: tuple[Pulse, ...]  # in the order of time, pre-flashes among them
     total: Pulse  # all of them together; the pulse itself where there is one
-    course: Course  # of all of them
+    course: Course  # of all of them but pre-flashes, which are over before the shutter opens
     rests_on: RestsOn
     warnings: tuple[str, ...] = ()  # about the whole of it: names from the table of warnings
     notes: tuple[str, ...] = ()  # sentences with figures

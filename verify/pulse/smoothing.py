@@ -4,18 +4,41 @@ A sample's light is that of a straight line through its neighbours, on one side 
 over as many of them as agree with fewer: near an edge these are those on the sample's own side.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 REACHES = (2, 3, 4, 6, 8, 11, 15, 20, 28)  # samples on a side, one after the other
 AGREE = 2.2  # standard deviations within which a longer line must agree with all shorter ones
-BACK, BOTH, ON = (True, False), (True, True), (False, True)  # which sides a line goes through
+SIDES = ((True, False), (True, True), (False, True))  # that a line goes through
+ALONE = 7  # samples, of which most must be above a level
+
+Values = NDArray[np.float64]
 
 
-def edge_kept(
-    value: NDArray[np.float64], noise: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Values without most of their noise, and their standard uncertainties, (samples,) each.
+@dataclass(frozen=True, slots=True, eq=False)
+class Lines:
+    """A straight line for every sample: (samples,) each."""
+
+    value: Values  # at the sample
+    u: Values  # its standard uncertainty
+    slope: Values  # [unit a sample]
+    u_slope: Values
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Smoothed:
+    """A trace without most of its noise."""
+
+    value: Values  # (samples,) its edges kept
+    behind: Lines  # by what comes before each sample, and the sample
+    ahead: Lines  # by the sample and what comes after it
+
+
+def smoothed(value: Values, noise: float) -> Smoothed:
+    """Values without most of their noise.
 
     Parameters
     ----------
@@ -27,25 +50,21 @@ def edge_kept(
     Goldenshluger, A. and Nemirovski, A. (1997), On spatially adaptive estimation of nonparametric
     regression, Mathematical Methods of Statistics 6: 135-170 (intersection of intervals).
     """
-    lines = [_one_way(value, noise, *sides) for sides in (BACK, BOTH, ON)]
-    values = np.stack([line[0] for line in lines])
-    deviations = np.stack([line[1] for line in lines])
-    surest = deviations.argmin(0)[None]
-    return (
-        np.take_along_axis(values, surest, axis=0)[0],
-        np.take_along_axis(deviations, surest, axis=0)[0],
-    )
+    behind, both, ahead = (_lines(value, noise, *sides) for sides in SIDES)
+    ways = (behind, both, ahead)
+    surest = np.stack([way.u for way in ways]).argmin(0)[None]
+    light: Values = np.take_along_axis(np.stack([way.value for way in ways]), surest, axis=0)[0]
+    # Single samples that noise lifts over a level are no crossing.
+    return Smoothed(median_filter(light, ALONE, mode="nearest"), behind, ahead)
 
 
-def _one_way(
-    value: NDArray[np.float64], noise: float, back: bool, on: bool
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """The same by lines through one side, or both."""
+def _lines(value: Values, noise: float, back: bool, on: bool) -> Lines:
+    """Lines through one side of each sample, or both, over as many as agree with fewer."""
     count = value.size
     at = np.arange(count)
     sums = np.concatenate([[0.0], np.cumsum(value)])
     weighted = np.concatenate([[0.0], np.cumsum(value * at)])
-    found, deviation = value.copy(), np.full(count, noise)
+    kept = np.stack([value, np.full(count, noise), np.zeros(count), np.full(count, noise)])
     low, high = np.full(count, -np.inf), np.full(count, np.inf)
     agree = np.ones(count, bool)
     for reach in REACHES:
@@ -60,5 +79,5 @@ def _one_way(
         own = noise * np.sqrt(1 / number + (at - middle) ** 2 / spread)
         low, high = np.maximum(low, line - AGREE * own), np.minimum(high, line + AGREE * own)
         agree &= low <= high
-        found, deviation = np.where(agree, line, found), np.where(agree, own, deviation)
-    return found, deviation
+        kept = np.where(agree, np.stack([line, own, slope, noise / np.sqrt(spread)]), kept)
+    return Lines(*kept)

@@ -12,6 +12,7 @@ import numpy as np
 from verify import exposure
 from verify.errors import PlanError
 from verify.simulate.camera import CameraModel, Settings
+from verify.simulate.demo_pour import write_pour
 from verify.simulate.demo_set import write_set
 from verify.simulate.dng import write_dng
 from verify.simulate.scene import Exposed, Light, Prop, Scene, expose
@@ -109,7 +110,8 @@ _FRAMES = (
 def write_demo(folder: Path) -> list[Path]:
     """Write the demo shoot into ``folder``: frames, ``plan.toml`` and ``truth.json``.
 
-    In ``calibration`` goes a set to fit the offset from: frames and ``readings.csv``.
+    In ``calibration`` goes a set to fit the offset from: frames and ``readings.csv``. In ``pour``
+    goes something that moves: frames, their plan, the flash as it was recorded, frames of a wall.
 
     Returns
     -------
@@ -168,7 +170,9 @@ def _write_shoot(folder: Path) -> list[Path]:
     before = None if _PLANNED.captured is None else _PLANNED.captured - timedelta(hours=1)
     shot_before = replace(_PLANNED, captured=before)
     calibration = write_set(folder / "calibration", _SCENE, _CAMERA, shot_before, _LAYOUT)
-    return [*written, *calibration, plan, truth_file]
+    metered = Light.metered(_READING)
+    pour = write_pour(folder / "pour", _SCENE, _CAMERA, shot_before, metered, _LAYOUT)
+    return [*written, *calibration, *pour, plan, truth_file]
 
 
 def _light(frame: _DemoFrame) -> Light:

@@ -73,10 +73,64 @@ PULSES: dict[str, Closed] = {
         {x: 2 * math.sqrt(-2 * math.log(x)) for x in LEVELS},
         before=4.0,
     ),
-    "cut early": cut(0.3),
-    "cut late": cut(1.0),
-    "rising": rising(0.1, 0.5),
-    "rising fast": rising(0.05, 1.0),
+    "cut at 0.1": cut(0.1),
+    "cut at 0.3": cut(0.3),
+    "cut at ln 2": cut(math.log(2)),
+    "cut at 1": cut(1.0),
+    "cut at ln 10": cut(math.log(10)),
+    "rising 0.05, 1": rising(0.05, 1.0),
+    "rising 0.1, 0.5": rising(0.1, 0.5),
+    "rising 0.02, 0.2": rising(0.02, 0.2),
+}
+
+
+def followed(light: Light, top: float, end: float) -> Closed:
+    """Light of peak 1 at a time, that rises from time 0 and falls to the end; by root finding."""
+
+    begun = _from_start(light)
+
+    def over(t: float, level: float) -> float:
+        return float(begun(np.array(t))) - level
+
+    return Closed(
+        begun,
+        {x: brentq(over, top, end, (x,)) - brentq(over, -1e-9, top, (x,)) for x in LEVELS},
+    )
+
+
+def _corners(*points: tuple[float, float]) -> Light:
+    """Straight lines between points of time and light."""
+    times, lights = zip(*points, strict=True)
+    return lambda t: np.asarray(np.interp(t, times, lights, left=0.0))
+
+
+def _stretched(power: float) -> Closed:
+    """exp(-t^power), of instant rise."""
+    return Closed(
+        _from_start(lambda t: np.exp(-(t**power))),
+        {x: (-math.log(x)) ** (1 / power) for x in LEVELS},
+    )
+
+
+def _after_plateau(t: Values) -> Values:
+    """A rise over 0.1, a plateau up to 0.6, a decay of time constant 0.3."""
+    return np.asarray(np.minimum(np.clip(t / 0.1, 0, 1), np.exp(-np.maximum(t - 0.6, 0) / 0.3)))
+
+
+# Shapes that nothing was tuned on: what the figures of the others are worth elsewhere.
+OTHERS: dict[str, Closed] = {
+    "stretched 0.8": _stretched(0.8),
+    "stretched 1.5": _stretched(1.5),
+    "two decays": followed(lambda t: 0.6 * np.exp(-t / 0.3) + 0.4 * np.exp(-t), 0.0, 9.0),
+    "steep then flat": followed(_corners((0, 0), (0.15, 1), (1, 0)), 0.15, 1.0),
+    "flat then steep": followed(_corners((0, 0), (0.7, 1), (1, 0)), 0.7, 1.0),
+    "trapezoid": followed(_corners((0, 0), (0.2, 1), (0.7, 1), (1, 0)), 0.5, 1.0),
+    "plateau and decay": followed(_after_plateau, 0.3, 9.0),
+    "rising 0.03, 0.7": rising(0.03, 0.7),
+    "rising 0.3, 0.4": rising(0.3, 0.4),
+    "cut at 0.6": cut(0.6),
+    "cut at 1.5": cut(1.5),
+    "gamma": followed(lambda t: t**2 * np.exp(2 - 2 * t), 1.0, 12.0),
 }
 
 

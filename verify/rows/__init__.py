@@ -1,0 +1,1 @@
+"""The light of an even wall row by row: whether the shutter cut the flash, where, by how much."""

@@ -326,6 +326,8 @@ def test_the_demo_command(tmp_path: Path, capsys: Capture) -> None:
         f'Check them:        greyproof check "{folder / "plan.toml"}" "{folder}"\n'
         f'Fit the offset:    greyproof calibrate "{folder / "plan.toml"}" '
         f'--readings "{folder / "calibration" / "readings.csv"}" --save bench\n'
+        f'See what moves:    greyproof motion "{folder / "pour" / "plan.toml"}" '
+        f'--pulse "{folder / "pour" / "flash.csv"}"\n'
     )
     assert run(capsys, "check", folder / "plan.toml", folder).status == 3
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))

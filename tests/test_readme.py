@@ -77,6 +77,18 @@ def test_worked_example_of_a_calibration_runs(
     assert (tmp_path / "offset.png").read_bytes().startswith(b"\x89PNG")
 
 
+def test_commands_about_what_moves_run(
+    readme: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    first, *others = blocks(readme, "shell")[3].splitlines()
+    assert [command.split()[1] for command in others] == ["pulse", "motion", "check", "rows"]
+    assert run(first) == 0
+    assert {run(command) for command in others} <= CHECKED
+    for name in ("flash.png", "motion.png"):
+        assert (tmp_path / name).read_bytes().startswith(b"\x89PNG")
+
+
 def test_shown_run_is_a_real_one(
     readme: str,
     tmp_path: Path,

@@ -5,10 +5,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
+from verify.ambient.reading import AmbientReading, FlashPart, ambient_warnings, flash_part
 from verify.exposure import F_NUMBERS, aperture_stops, exact_f_number, exact_iso, exact_shutter_s
 from verify.frames.frame import Settings
+from verify.frames.geometry import Size
 from verify.linearity import in_words
 from verify.measure import Bound, PatchReading, code_step
+from verify.motion.records import MotionRisk
 from verify.neutrals import Neutrals
 from verify.notation import shutter_text
 from verify.plan.expected import (
@@ -40,6 +43,7 @@ class FrameCheck:
     file: Path
     setup: str  # name of the set-up, with the body where several took part
     settings: Settings | None  # as the file records them
+    size: Size | None = None  # of the upright picture [pixel]
     f_number: float | None = None  # the exact one that counts, by the camera's own steps
     patch: PatchReading | None = None
     problem: str | None = None  # why the frame could not be measured, in one line
@@ -61,11 +65,20 @@ class FrameCheck:
     chance_within: float | None = None  # probability that the true value is within tolerance
     neutrals: Neutrals | None = None  # of a chart or a step wedge, where one was found
     sightings: tuple[Target, ...] = ()  # what may be the card, likeliest first
+    flash: FlashPart | None = None  # the card's light without the ambient; None: not told apart
+    motion: MotionRisk | None = None  # what moves, in this frame; None where nothing asks for it
 
     @property
     def bound(self) -> Bound | None:
         """Whether the error is only a bound on the true one."""
         return None if self.patch is None else self.patch.bound
+
+    @property
+    def signal(self) -> float | None:
+        """The signal that counts: of the flash alone where the ambient light is known."""
+        if self.flash is not None:
+            return self.flash.signal
+        return None if self.patch is None else self.patch.signal
 
     @property
     def doubtful(self) -> bool:
@@ -93,6 +106,7 @@ def compare(
     search: Search | None = None,
     neutrals: Neutrals | None = None,
     offset_warnings: tuple[str, ...] = (),
+    ambient: AmbientReading | None = None,
 ) -> FrameCheck:
     """Compare a frame's card with what the plan lets expect.
 
@@ -106,6 +120,8 @@ def compare(
     neutrals : the patches of a chart or a step wedge, where one was found. The patch that stands
         for the card then counts with its own reflectance.
     offset_warnings : names of warnings about using the offset here.
+    ambient : the card by ambient light alone. Its share is taken from the card's light, and the
+        error is that of the flash.
 
     Returns
     -------
@@ -128,10 +144,13 @@ def compare(
         notes.append(in_words(neutrals.linearity).rstrip("."))
         warnings += ["not-linear"] if neutrals.linearity.bent else []
     expected = expected_signal(setup, offset)
+    flash = None if ambient is None else _flash_part(patch, settings, camera, ambient)
+    if flash is not None and ambient is not None:
+        warnings += ambient_warnings(ambient, settings, flash)
     error = None
     if expected is not None:
         warnings += ["no-offset"] if offset is None else offset_warnings
-        error = math.log2(_counted(patch) / expected)
+        error = math.log2((_counted(patch) if flash is None else flash.signal) / expected)
     if reading is not None and dome_on_card(reading) and not offset_applies(reading, offset):
         warnings.append("dome-on-card")
     rest = None if error is None or part is None else error - part.stops
@@ -141,7 +160,7 @@ def compare(
             warnings.append("card-unsure")  # the box was to lie in one even light
         if len(search.found) > 1:
             notes.append(_several(search))
-    budget = _budget(patch, setup, offset)
+    budget = _budget(patch, setup, offset, flash)
     total = math.sqrt(sum(u * u for _, u in budget))
     repeat = math.sqrt(sum(u * u for name, u in budget if name in RANDOM_TERMS))
     return FrameCheck(
@@ -164,6 +183,7 @@ def compare(
         notes=tuple(dict.fromkeys(notes)),
         sightings=() if search is None else search.found,
         neutrals=neutrals,
+        flash=flash,
     )
 
 
@@ -222,6 +242,21 @@ def _counted(patch: PatchReading) -> float:
     return max(patch.signal, 0.0) + patch.black_shift + 2 * max(patch.noise, least)
 
 
+def _flash_part(
+    patch: PatchReading, settings: Settings, camera: CameraPlan | None, ambient: AmbientReading
+) -> FlashPart | None:
+    """What is left of the card's light without the ambient light; None without a shutter time."""
+    shutter_s = settings.shutter_s
+    if shutter_s is None and camera is not None:
+        shutter_s = camera.shutter_s
+    if shutter_s is None:
+        return None
+    n = _exact_aperture(settings, camera)
+    iso = None if settings.iso is None else exact_iso(settings.iso)
+    there = ambient.at(n, iso, exact_shutter_s(shutter_s))
+    return flash_part(_counted(patch), patch.noise, *there)
+
+
 def _settings_part(settings: Settings, camera: CameraPlan, timed: bool) -> _SettingsPart:
     """Stops by which the recorded settings depart from the planned ones.
 
@@ -257,7 +292,7 @@ def _settings_part(settings: Settings, camera: CameraPlan, timed: bool) -> _Sett
 
 
 def _budget(
-    patch: PatchReading, setup: SetUp, offset: MeterOffset | None
+    patch: PatchReading, setup: SetUp, offset: MeterOffset | None, flash: FlashPart | None = None
 ) -> tuple[tuple[str, float], ...]:
     """Terms of the combined standard uncertainty [stop], each under its name.
 
@@ -266,6 +301,9 @@ def _budget(
     JCGM 100:2008: independent terms add as the root of their squares.
     """
     terms = dict(patch.u_terms)
+    if flash is not None:  # what is unsure of all the light is a larger part of the flash alone
+        larger = _counted(patch) / flash.signal
+        terms = {name: u * larger for name, u in terms.items()} | {"ambient": flash.u_stops}
     reading, scatter = setup.reading, setup.scatter
     terms["lens"] = scatter.lens
     # The card's error is in an offset that was fitted with it, and drops out with it.

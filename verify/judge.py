@@ -120,11 +120,10 @@ def _difference(check: FrameCheck, reference: FrameCheck) -> float | None:
     """
     if check.rest_stops is not None and reference.rest_stops is not None:
         return check.rest_stops - reference.rest_stops
-    if check.patch is None or reference.patch is None or reference.patch.signal <= 0:
+    own, other = check.signal, reference.signal
+    if own is None or other is None or min(own, other) <= 0:
         return None
-    if check.patch.signal <= 0:
-        return None
-    change = math.log2(check.patch.signal / reference.patch.signal)
+    change = math.log2(own / other)
     return change - _settings_between(check.settings, reference.settings)
 
 

@@ -19,6 +19,10 @@ OF_CARD = {
 OF_CAMERA = {
     "captured", "make", "model", "serial", "lens", "f_number", "shutter_s", "iso",
 }  # fmt: skip
+OF_MOTION = {
+    "blur_px", "edge_px", "blur_verdict", "ambient_under_flash_stops", "trail_px",
+    "ghost_delta_l", "ghost_verdict", "shutter_loss_stops",
+}  # fmt: skip
 LISTS = {"warnings", "notes"}
 
 
@@ -35,6 +39,8 @@ def in_json(frame: dict[str, Any], column: str) -> Any:
     """What the JSON has where the CSV has a column."""
     if column in OF_CARD:
         return None if frame["card"] is None else frame["card"][column]
+    if column in OF_MOTION:
+        return None if frame["motion"] is None else frame["motion"][column]
     if column in OF_CAMERA:
         return frame["camera"][column]
     return "; ".join(frame[column]) if column in LISTS else frame[column]
@@ -81,8 +87,8 @@ def test_cards_that_were_looked_for(tmp_path: Path) -> None:
 
 def test_nothing_of_the_json_is_left_out_but_what_has_no_column(demo: Shoot) -> None:
     (row, *_), (frame, *_) = rows(demo), as_records(demo)["frames"]
-    assert set(row) == set(OF_CARD) | set(OF_CAMERA) | (
-        set(frame) - {"camera", "card", "candidates", "patches", "linearity", "budget"}
+    assert set(row) == set(OF_CARD) | set(OF_CAMERA) | set(OF_MOTION) | (
+        set(frame) - {"camera", "card", "candidates", "patches", "linearity", "budget", "motion"}
     )
 
 

@@ -26,8 +26,8 @@ from verify.warnings import WARNINGS
 TOP = "format greyproof plan frames setups notes skipped"
 FRAME = (
     "file setup verdict judged_by chance_within problem camera card candidates patches linearity "
-    "expected_signal offset_stops offset error_stops settings_stops rest_stops difference_stops "
-    "u_stops repeat_u_stops budget bound warnings notes"
+    "expected_signal ambient_signal offset_stops offset error_stops settings_stops rest_stops "
+    "difference_stops u_stops repeat_u_stops budget bound motion warnings notes"
 )
 CAMERA = (
     "make model serial lens f_number f_number_marked shutter_s iso focal_mm pixel_pitch_um captured"

@@ -21,6 +21,7 @@ from verify.cli.inputs import (
     PLAN_ENDING,
     checked_jobs,
     checked_transfer,
+    ending_of_plot,
     gathered_of,
     plan_and_frames,
     run,
@@ -32,6 +33,7 @@ from verify.cli.options import (
     JobsOption,
     JsonOption,
     NamedPaths,
+    PlotOption,
     QuietOption,
     ReadingOption,
     ShowOption,
@@ -53,8 +55,6 @@ from verify.report.characters import plain_text
 from verify.report.to_file import STANDARD, check_targets, write_report
 from verify.shoot import Options, Shoot, read_back
 
-PLOT_ENDINGS = (".png", ".svg")
-
 ReadingsOption = Annotated[
     Path | None,
     typer.Option(metavar="READINGS.csv", readable=False, help="A row for each frame."),
@@ -66,10 +66,6 @@ MatchOption = Annotated[
         help="What the frames are to match: the standard; diffuse white so many stops below "
         "clipping; a frame you approved. It changes the advice, never the offset.",
     ),
-]
-PlotOption = Annotated[
-    str | None,
-    typer.Option("--plot", metavar="FILE", help="Draw it, as PNG or SVG by the file's ending."),
 ]
 SaveOption = Annotated[
     str | None, typer.Option(metavar="NAME", help="Keep the offset under this name.")
@@ -112,7 +108,7 @@ def calibrate(
     could not be kept, 3 no frame counts.
     """
     check_targets({"--json": json, "--plot": plot_to})
-    ending = _plot_ending(plot_to)
+    ending = ending_of_plot(plot_to)
     checked_jobs(jobs)
     wanted = parse_match(match)
     if isinstance(wanted, Path) and not wanted.is_file():
@@ -275,14 +271,3 @@ def _plot(result: Calibration, target: str, ending: str, out: Out) -> None:
         out.problems.print(plain_text(f"greyproof: {target}: there is nothing to draw"))
         return
     write_report(target, plot(result, ending))
-
-
-def _plot_ending(target: str | None) -> str:
-    """The kind of drawing, by the ending of its file."""
-    if target is None:
-        return ""
-    ending = Path(target).suffix.lower()
-    if ending not in PLOT_ENDINGS:
-        msg = f"--plot {target}: name a file that ends in .png or .svg"
-        raise PlanError(msg)
-    return ending

@@ -5,6 +5,7 @@ import re
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
+from typing import Protocol
 
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
@@ -15,13 +16,20 @@ from verify.frames.gather import Gathered, gather
 from verify.frames.transfer import stated_transfer
 from verify.plan.file import read_plan
 from verify.plan.records import Plan
-from verify.report.album import Album
 from verify.report.characters import plain_text
+from verify.report.plot_ending import plot_ending
 from verify.shoot import Options, Shoot, check_shoot
 
 LONG_RUN = 8  # frames; a shorter run shows no progress bar
 JOBS = min(os.cpu_count() or 1, 4)  # frames at a time; each holds one decoded raw in memory
 PLAN_ENDING = ".toml"
+
+
+class Keeper(Protocol):
+    """What is told of each frame as soon as it is checked."""
+
+    def add(self, checked: Checked) -> None:
+        """Take one frame."""
 
 
 def checked_jobs(jobs: int) -> None:
@@ -37,6 +45,20 @@ def checked_transfer(typed: str | None) -> str | None:
     if transfer not in (None, "icc"):
         stated_transfer(transfer, 1)
     return transfer
+
+
+def ending_of_plot(target: str | None) -> str:
+    """The kind of drawing, by the ending of its file; empty where none is asked for.
+
+    Raises PlanError.
+    """
+    if target is None:
+        return ""
+    try:
+        return plot_ending(Path(target).suffix)
+    except PlanError as error:
+        msg = f"--plot {target}: name a file that ends in .png or .svg"
+        raise PlanError(in_one_line(msg)) from error
 
 
 def plan_and_frames(
@@ -82,7 +104,7 @@ def run(
     options: Options,
     skipped: int,
     out: Out,
-    album: Album | None,
+    keeper: Keeper | None,
 ) -> Shoot:
     """Measure all frames, with a progress bar on long runs that somebody watches."""
     watched = len(files) >= LONG_RUN and not out.quiet and out.problems.is_terminal
@@ -97,8 +119,8 @@ def run(
         task = None if progress is None else progress.add_task("", total=len(files))
 
         def done(checked: Checked) -> None:
-            if album is not None:
-                album.add(checked)
+            if keeper is not None:
+                keeper.add(checked)
             if progress is not None and task is not None:
                 progress.update(task, advance=1, refresh=True)
 

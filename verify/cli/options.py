@@ -55,6 +55,10 @@ JsonOption = Annotated[
 CsvOption = Annotated[
     str | None, typer.Option(metavar="FILE", help="Write a report as CSV; - for standard output.")
 ]
+PlotOption = Annotated[
+    str | None,
+    typer.Option("--plot", metavar="FILE", help="Draw it, as PNG or SVG by the file's ending."),
+]
 ShowOption = Annotated[
     str | None,
     typer.Option(

@@ -18,6 +18,8 @@ from verify.neutrals import Neutrals
 from verify.place import Place
 from verify.plan.expected import departure_stops, expected_signal, plan_in_words
 from verify.plan.records import Card, Plan, SetUp
+from verify.report.motion_json import motion_of_frame
+from verify.report.plain_values import plain_values
 from verify.shoot import Shoot
 from verify.target.records import Target
 
@@ -42,7 +44,7 @@ def as_records(shoot: Shoot) -> dict[str, Any]:
         "notes": list(shoot.notes),
         "skipped": shoot.skipped,
     }
-    return {key: _plain(value) for key, value in records.items()}
+    return {key: plain_values(value) for key, value in records.items()}
 
 
 def _plan(plan: Plan) -> dict[str, Any]:
@@ -94,6 +96,7 @@ def _frame(check: FrameCheck) -> dict[str, Any]:
         "patches": [] if check.neutrals is None else _patches(check.neutrals),
         "linearity": None if check.neutrals is None else _linearity(check.neutrals.linearity),
         "expected_signal": check.expected_signal,
+        "ambient_signal": None if check.flash is None else check.flash.ambient,
         "offset_stops": check.offset_stops,
         "offset": check.offset_name,
         "error_stops": check.error_stops,
@@ -104,6 +107,7 @@ def _frame(check: FrameCheck) -> dict[str, Any]:
         "repeat_u_stops": check.repeat_u_stops,
         "budget": dict(check.budget),
         "bound": check.bound,
+        "motion": None if check.motion is None else motion_of_frame(check.motion),
         "warnings": list(check.warnings),
         "notes": list(check.notes),
     }
@@ -184,14 +188,3 @@ def _stops_between(value: float | None, other: float | None) -> float | None:
     if value is None or other is None or value <= 0 or other <= 0:
         return None
     return math.log2(value / other)
-
-
-def _plain(value: Any) -> Any:
-    """Plain values only; what is no finite number becomes null."""
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if isinstance(value, dict):
-        return {key: _plain(inner) for key, inner in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(inner) for inner in value]
-    return value

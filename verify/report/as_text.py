@@ -18,6 +18,7 @@ from verify.compare import DOUBTS, FrameCheck
 from verify.judge import Summary
 from verify.notation import stops_text
 from verify.report.characters import plain, plain_text
+from verify.report.frame_words import frame_words
 from verify.shoot import Shoot
 from verify.warnings import WARNINGS
 
@@ -140,15 +141,20 @@ class _Frames:
         for heading in FOLDED if folded else HEADINGS:
             table.add_column(heading, justify="right", no_wrap=True)
         table.add_column("verdict", no_wrap=True)
+        moves = any(check.motion is not None for check in self.checks)
         if not folded:
+            if moves:
+                table.add_column("what moves")
             table.add_column("in doubt")
         for check, name in zip(self.checks, self.names, strict=True):
             verdict = Text(check.verdict, style=STYLES.get(check.verdict, ""))
             doubts = self._doubts(check)
+            motion = [frame_words(check.motion)] if moves else []
             if folded:
-                table.add_row(Text("\n  ".join([name, *doubts])), *_figures(check), verdict)
+                under = [line for line in (*motion, *doubts) if line]
+                table.add_row(Text("\n  ".join([name, *under])), *_figures(check), verdict)
             else:
-                table.add_row(Text(name), *_figures(check), verdict, ", ".join(doubts))
+                table.add_row(Text(name), *_figures(check), verdict, *motion, ", ".join(doubts))
         return table
 
     def _list(self) -> Iterator[Text]:
@@ -163,7 +169,11 @@ class _Frames:
             ]
             verdict = Text(check.verdict, style=STYLES.get(check.verdict, ""))
             yield Text(f"{name}: ").append(verdict)
-            for line in (", ".join(told), ", ".join(self._doubts(check))):
+            for line in (
+                ", ".join(told),
+                frame_words(check.motion),
+                ", ".join(self._doubts(check)),
+            ):
                 if line:
                     yield Text(line)
 

@@ -1,8 +1,7 @@
 """Draws the plot of a calibration. Slow to import: only where a picture is asked for."""
 
-import io
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 import altair as alt
 
@@ -10,28 +9,32 @@ from verify.calibrate.records import Calibration
 from verify.notation import stops_text
 from verify.report.calibration_groups import QUIET, Departure, Telling, departures, told_apart
 from verify.report.calibration_words import SEPARATOR, details, headline, in_stops
+from verify.report.chart_style import (
+    BAND,
+    INK,
+    LINE,
+    PAGE,
+    SMALL_PX,
+    TEXT_PX,
+    Range,
+    data,
+    heading,
+    page_title,
+    scale_of,
+    styled,
+    written,
+)
 
-PAGE, SCALE = 700, 2  # width of the page, and pixels of a PNG for each of its units
 LEFT, RIGHT = 66, 24  # beside the panels
 ASIDE = 150  # right of them, for a legend and for the names of groups that differ
-TOP, LINE, TITLE_GAP = 70, 17, 16  # above the upper panel: without and for each line of details
+TOP = 70  # above the upper panel, without the lines of details
 UPPER, GAP, LOWER, BOTTOM = 290, 54, 190, 56  # heights: the panels, between and below them
-FONT = "Liberation Sans, Arial, Helvetica, sans-serif"  # the first comes with what draws
-INK, FAINT, GRID, BAND = "#26282c", "#6b6f76", "#e9eaec", "#e2e4e8"
-TEXT_PX, SMALL_PX, TITLE_PX = 12, 11, 17
 POINT = 56  # area of a mark
 ASIDE_EM = (ASIDE - 40) / SMALL_PX
 LEAST_STOPS = 0.105  # that the residuals' scale shows to each side
 MOST_BAND_STOPS = 0.5  # that it makes room for where the offset is unsure
 LABEL_PX = 30  # of one group that differs, in two lines
 MOST_LABELS = LOWER // LABEL_PX
-
-
-class _Range(NamedTuple):
-    """Both ends of a scale [stop]."""
-
-    low: float
-    high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,7 @@ class _Page:
     points: list[dict[str, Any]]  # a frame each: planned, measured, residual [stop], group
     offset: float  # [stop]
     telling: Telling
-    planned: _Range  # scale of both panels
+    planned: Range  # scale of both panels
     width: int  # of both panels
 
 
@@ -59,25 +62,10 @@ def drawn(calibration: Calibration, ending: str) -> bytes:
         # Nothing of the layout depends on what is written in it, so that all pages are alike.
         autosize=alt.AutoSizeParams(type="none"),
         padding=_margins(len(lines), page.width),
-        title=alt.TitleParams(
-            title,
-            subtitle=list(lines),
-            anchor="start",
-            frame="group",
-            dx=16 - LEFT,
-            offset=TITLE_GAP,
-            limit=PAGE - 32,
-            color=INK,
-            fontSize=TITLE_PX,
-            fontWeight="bold",
-            subtitleColor=INK,
-            subtitleFontSize=TEXT_PX,
-            subtitleLineHeight=LINE,
-            subtitlePadding=7,
-        ),
+        title=page_title(title, lines, LEFT),
         background="white",
     ).resolve_scale(color="independent", shape="independent")  # so the legend is the upper panel's
-    return _written(_styled(chart), ending)
+    return written(_styled(chart), ending)
 
 
 def _margins(lines: int, width: int) -> dict[str, int]:
@@ -112,7 +100,7 @@ def _page(calibration: Calibration, telling: Telling, beside: bool) -> _Page:
         points=points,
         offset=offset,
         telling=telling,
-        planned=_Range(min(planned) - pad, max(planned) + pad),
+        planned=Range(min(planned) - pad, max(planned) + pad),
         width=PAGE - LEFT - RIGHT - (ASIDE if beside else 0),
     )
 
@@ -122,18 +110,18 @@ def _upper(page: _Page) -> alt.LayerChart:
     low, high = page.planned
     measured = [point["measured"] for point in page.points]
     pad = 0.04 * (high - low)
-    ends = _Range(
+    ends = Range(
         min(low + min(page.offset, 0), *measured) - pad,
         max(high + max(page.offset, 0), *measured) + pad,
     )
-    y = alt.Y("measured:Q", scale=_scale(ends), title="measured, stops from clipping")
+    y = alt.Y("measured:Q", scale=scale_of(ends), title="measured, stops from clipping")
     layers = [
-        alt.Chart(_data({"planned": end, "measured": end + offset} for end in page.planned))
+        alt.Chart(data({"planned": end, "measured": end + offset} for end in page.planned))
         .mark_line(color=color, strokeWidth=1.3, strokeDash=dash)
         .encode(_x(page, labels=False), y)
         for offset, color, dash in ((0.0, "#b4b7bd", [4, 4]), (page.offset, INK, [1, 0]))
     ]
-    heading = (
+    words = (
         f"solid line: unit slope, offset {stops_text(page.offset)}"
         f"{SEPARATOR}dashed line: the standard, offset 0"
     )
@@ -142,7 +130,7 @@ def _upper(page: _Page) -> alt.LayerChart:
         layer=layers,
         width=page.width,
         height=UPPER,
-        title=_heading(heading),
+        title=heading(words),
     )
 
 
@@ -158,27 +146,27 @@ def _lower(
     x = _x(page, labels=True)
     y = alt.Y(
         "residual:Q",
-        scale=_scale(_Range(-limit, limit)),
+        scale=scale_of(Range(-limit, limit)),
         title="residual, stops",
         axis=alt.Axis(tickCount=5),
     )
     low, high = page.planned
     layers: list[alt.Chart] = []
-    heading = "measured \N{MINUS SIGN} planned \N{MINUS SIGN} offset"
+    words = "measured \N{MINUS SIGN} planned \N{MINUS SIGN} offset"
     if band:
-        heading += f"{SEPARATOR}grey: 95 % interval of the offset"
+        words += f"{SEPARATOR}grey: 95 % interval of the offset"
         top = min(band[1], limit)
         span = {"top": top, "planned": low, "to": high, "residual": max(band[0], -limit)}
         layers.append(
-            alt.Chart(_data([span])).mark_rect(color=BAND).encode(x, y, alt.X2("to"), alt.Y2("top"))
+            alt.Chart(data([span])).mark_rect(color=BAND).encode(x, y, alt.X2("to"), alt.Y2("top"))
         )
     zero = {"planned": low, "to": high, "residual": 0.0}
-    layers.append(alt.Chart(_data([zero])).mark_rule(color=INK).encode(x, y, alt.X2("to")))
+    layers.append(alt.Chart(data([zero])).mark_rule(color=INK).encode(x, y, alt.X2("to")))
     layers += _labels(page, x, y, limit, differing)
     layers.append(_points(page, legend=False).encode(x, y))
     if len(differing) > MOST_LABELS:
-        heading += f"{SEPARATOR}named: the {MOST_LABELS} groups that differ most"
-    return alt.LayerChart(layer=layers, width=page.width, height=LOWER, title=_heading(heading))
+        words += f"{SEPARATOR}named: the {MOST_LABELS} groups that differ most"
+    return alt.LayerChart(layer=layers, width=page.width, height=LOWER, title=heading(words))
 
 
 def _labels(
@@ -201,7 +189,7 @@ def _labels(
     ]
     if not rows:
         return []
-    chart = alt.Chart(_data(rows))
+    chart = alt.Chart(data(rows))
     color = alt.Color("color:N", scale=None, legend=None)
     start, end, text = (alt.value(page.width + beside) for beside in (0, 14, 19))
     return [
@@ -237,7 +225,7 @@ def _points(page: _Page, legend: bool) -> alt.Chart:
     title = list(page.telling.title)
     key = alt.Legend(title=title) if legend and title else None
     points: alt.Chart = (
-        alt.Chart(_data(page.points))
+        alt.Chart(data(page.points))
         .mark_point(filled=True, size=POINT, opacity=1, stroke="white", strokeWidth=0.5)
         .encode(
             color=alt.Color(
@@ -260,71 +248,21 @@ def _x(page: _Page, labels: bool) -> alt.X:
     title = "planned, stops from clipping" if labels else None
     return alt.X(
         "planned:Q",
-        scale=_scale(page.planned),
+        scale=scale_of(page.planned),
         axis=alt.Axis(labels=labels, title=title, labelFlush=True),
     )
 
 
-def _heading(text: str) -> alt.TitleParams:
-    """A line above a panel that says what is drawn in it."""
-    return alt.TitleParams(
-        text,
-        anchor="start",
-        frame="group",
-        color=FAINT,
-        fontSize=SMALL_PX,
-        fontWeight="normal",
-        offset=9,
-    )
-
-
-def _scale(ends: _Range) -> alt.Scale:
-    """A scale of just these ends."""
-    return alt.Scale(domain=list(ends), nice=False, zero=False)
-
-
-def _data(rows: Any) -> alt.InlineData:
-    """Rows as they are, of any number."""
-    return alt.InlineData(values=list(rows))
-
-
 def _styled(chart: alt.VConcatChart) -> alt.VConcatChart:
-    """Type and colours of the page."""
-    styled: alt.VConcatChart = (
-        chart.configure(font=FONT, aria=False)
-        .configure_view(stroke=None)
-        .configure_axis(
-            domainColor=FAINT,
-            gridColor=GRID,
-            tickColor=FAINT,
-            labelColor=INK,
-            titleColor=INK,
-            labelFontSize=SMALL_PX,
-            titleFontSize=TEXT_PX,
-            titleFontWeight="normal",
-            titlePadding=8,
-            tickCount=8,
-        )
-        .configure_legend(
-            labelColor=INK,
-            titleColor=INK,
-            labelFontSize=SMALL_PX,
-            titleFontSize=TEXT_PX,
-            titleFontWeight="normal",
-            labelLimit=ASIDE - 30,
-            symbolSize=POINT,
-            offset=16,
-        )
+    """Type and colours of the page and of its legend."""
+    with_legend: alt.VConcatChart = styled(chart).configure_legend(
+        labelColor=INK,
+        titleColor=INK,
+        labelFontSize=SMALL_PX,
+        titleFontSize=TEXT_PX,
+        titleFontWeight="normal",
+        labelLimit=ASIDE - 30,
+        symbolSize=POINT,
+        offset=16,
     )
-    return styled
-
-
-def _written(chart: alt.VConcatChart, ending: str) -> bytes:
-    """The chart as a file."""
-    if ending == ".png":
-        png = io.BytesIO()
-        chart.save(png, format="png", scale_factor=SCALE)
-        return png.getvalue()
-    svg = io.StringIO()
-    chart.save(svg, format="svg")
-    return svg.getvalue().encode()
+    return with_legend

@@ -1,9 +1,8 @@
 """A calibration as a picture: measured against planned stops, and what is left over."""
 
 from verify.calibrate.records import Calibration
-from verify.errors import PlanError, in_one_line
-
-ENDINGS = (".png", ".svg")
+from verify.errors import PlanError
+from verify.report.plot_ending import plot_ending
 
 
 def plot(calibration: Calibration, ending: str) -> bytes:
@@ -25,10 +24,7 @@ def plot(calibration: Calibration, ending: str) -> bytes:
     PlanError
         If no frame counts, or for any other ending.
     """
-    kind = ending.lower()
-    if kind not in ENDINGS:
-        msg = f'a plot ends in .png or .svg, and not in "{in_one_line(ending, 40)}"'
-        raise PlanError(msg)
+    kind = plot_ending(ending)
     if calibration.offset_stops is None or not calibration.frames:
         raise PlanError("no frame counts, so there is nothing to draw")
     # What draws takes longer to import than all else together, and few runs want a picture.

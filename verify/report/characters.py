@@ -12,6 +12,7 @@ IN_ASCII = {  # for an output that has none of these
     "\N{MULTIPLICATION SIGN}": "x",
     "\N{HORIZONTAL ELLIPSIS}": "...",
     "\N{INFINITY}": "infinite",
+    "\N{MICRO SIGN}": "u",
 }
 
 

@@ -1,0 +1,160 @@
+"""What is written on the plot of a shoot, in lines that fit it."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from verify.diagnose.records import Cause, Diagnosis, Finding
+from verify.notation import stops_text
+from verify.report.calibration_groups import shortened, width
+from verify.report.calibration_words import LINE_EM, in_stops
+from verify.report.characters import plain
+from verify.report.diagnosis_json import STEADY
+from verify.report.diagnosis_text import LIKELY, SURE
+
+TITLE_EM = 36.0  # of the title, which is bold
+NAME_EM = 11.0  # of a frame's name
+NAMED = 3  # frames named one by one
+ANSWERS: dict[Cause, str] = {
+    "settings": "Camera settings changed",
+    "card-moved": "The card moved",
+    "first-pop": "The first frame after a pause differs",
+    "recycle": "Frames come before the flash has recharged",
+    "drift": "The light drifts",
+    "step": "The light changes and stays so",
+    "lamp-missing": "A head did not fire",
+    "blocked": "Something stands before a light",
+    "pop-missing": "A pop is missing",
+    "no-flash": "The flash did not fire",
+    "scatter": "The light scatters from pop to pop",
+    "colour": "The colour of the light moves",
+    "shutter-cut": "The shutter cuts the flash",
+    "ambient": "The light of the room adds to the flash",
+    "flicker": "The light flickers",
+    "lens": "The lens stops down unevenly",
+    "iso-not-in-signal": "The signal does not follow the ISO",
+    STEADY: "Steady: nothing moves the light beyond its scatter",
+}
+AT_RANDOM: tuple[Cause, ...] = ("scatter", "flicker", "lens")  # their size is a spread
+MINUTE_S, HOUR_S, DAY_S = 60.0, 3600.0, 86400.0
+
+
+def headline(one: Diagnosis) -> str:
+    """The most probable cause in plain words, as much of it as a title holds."""
+    first = one.findings[0] if one.findings else None
+    if first is None or (first.cause == STEADY and first.probability < LIKELY):
+        return "No cause is found in so few frames"
+    if first.cause == STEADY:
+        return ANSWERS[STEADY]
+    answer, more = ANSWERS[first.cause], len(one.findings) - 1
+    and_more = f", and {more} more" if more else ""
+    size, where = size_text(first), _where(first, len(one.frames))
+    fuller = f"{answer}: {where}, {size}" if where else f"{answer}: {size}"
+    choices = (f"{fuller}{and_more}", f"{answer}: {size}{and_more}", f"{answer}{and_more}")
+    return next((text for text in choices if width(text) <= TITLE_EM), answer)
+
+
+def details(
+    series: Sequence[tuple[str, Diagnosis]], at: int, tolerance_stops: float, named: int
+) -> tuple[str, ...]:
+    """Lines below the title: how even the frames are, and what is not drawn.
+
+    Parameters
+    ----------
+    series : all of them.
+    at : which is drawn.
+    named : findings that are named on it.
+    """
+    name, one = series[at]
+    lines = [_evenness(one, tolerance_stops)]
+    if len(series) > 1:
+        whole = sum(len(other.frames) for _, other in series)
+        start = f"Drawn: {shortened(plain(name), 18)}, {len(one.frames)} of {whole} frames"
+        lines.append(f"{start}, the longest of {len(series)} series.")
+        lines += _elsewhere([pair for n, pair in enumerate(series) if n != at])
+    left = sum(finding.cause != STEADY for finding in one.findings) - named
+    if left > 0:
+        lines.append(f"Not named here: {left} more {'cause' if left == 1 else 'causes'}.")
+    return tuple(shortened(line, LINE_EM) for line in lines)
+
+
+def label(finding: Finding, count: int) -> str:
+    """A cause with its size, its frames and how sure it is, in a few words.
+
+    Parameters
+    ----------
+    count : frames of the series.
+    """
+    parts = [f"{finding.cause} {size_text(finding)}", _where(finding, count)]
+    return ", ".join([*filter(None, parts), sure_text(finding.probability)])
+
+
+def size_text(finding: Finding) -> str:
+    """How much a cause does; of recharging how long to wait."""
+    gap_s = finding.detail.get("shortest_gap_s")
+    if finding.cause == "recycle" and isinstance(gap_s, float) and gap_s > 0:
+        return f"up to {in_stops(finding.size_stops)}, wait {gap_s:.2g} s"
+    if finding.cause in AT_RANDOM:
+        return f"\N{PLUS-MINUS SIGN}{abs(finding.size_stops):.2f} stop"
+    return in_stops(finding.size_stops)
+
+
+def sure_text(probability: float) -> str:
+    """How sure a cause is, in a word and a figure."""
+    word = "sure" if probability >= SURE else "likely" if probability >= LIKELY else "possible"
+    return f"{word} {100 * min(probability, 0.99):.0f} %"
+
+
+def name_of(file: Path, most_em: float = NAME_EM) -> str:
+    """A frame's name without its ending, shortened in its middle."""
+    return shortened(plain(file.stem), most_em)
+
+
+def pause_text(seconds: float) -> str:
+    """How long nothing was shot: "45 s", "12 min", "1 h 5 min", "2 days"."""
+    if seconds < 2 * MINUTE_S:
+        return f"{seconds:.0f} s"
+    if seconds < HOUR_S - MINUTE_S / 2:
+        return f"{seconds / MINUTE_S:.0f} min"
+    if seconds < 2 * DAY_S:
+        hours, minutes = divmod(round(seconds / MINUTE_S), 60)
+        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    return f"{seconds / DAY_S:.0f} days"
+
+
+def _where(finding: Finding, count: int) -> str:
+    """The frames of a cause; "" where it is about all."""
+    names = [name_of(file) for file in finding.frames]
+    begins = finding.detail.get("begins")
+    if begins is not None and names:
+        return f"from {names[0]} on"
+    if len(names) == count:
+        return ""
+    return ", ".join(names) if len(names) <= NAMED else f"{len(names)} of {count} frames"
+
+
+def _evenness(one: Diagnosis, tolerance_stops: float) -> str:
+    count = len(one.frames)
+    parts = []
+    if one.spread_stops is not None:
+        parts.append(f"spread {one.spread_stops:.2f} stop")
+    if one.range_stops is not None and count > 1:
+        parts.append(f"range {one.range_stops:.2f} stop")
+    if one.within_share is not None and count > 1:
+        share = 100 * one.within_share
+        shown = "99.9" if 99.5 <= share < 100 else f"{share:.0f}"
+        within = f"\N{PLUS-MINUS SIGN}{tolerance_stops:.2f} stop"
+        parts.append(f"{shown} % within {within} of the middle")
+    number = f"{count} {'frame' if count == 1 else 'frames'}"
+    return f"{number}: {', '.join(parts)}." if parts else f"{number}."
+
+
+def _elsewhere(others: Sequence[tuple[str, Diagnosis]]) -> Iterator[str]:
+    """What is found in the series that are not drawn, the most probable of it."""
+    found = [(f, name) for name, one in others for f in one.findings if f.cause != STEADY]
+    if not found:
+        yield f"No cause is found in the {'other' if len(others) == 1 else 'others'}."
+        return
+    first, name = max(found, key=lambda pair: pair[0].probability)
+    more = f", and {len(found) - 1} more" if len(found) > 1 else ""
+    size = stops_text(first.size_stops)
+    yield f"Not drawn: {first.cause} {size} stop in {shortened(plain(name), 18)}{more}."

@@ -122,6 +122,26 @@ def test_without_travel_only_the_last_row_is_told(
     assert any("--travel" in note for note in ran.report["notes"])
 
 
+def test_of_a_pre_flash_the_main_one_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    step = TENTH_S / 1000
+    time = np.arange(-2000, 4000) * step
+    value = np.where(time >= 0, np.exp(-np.maximum(time, 0) / DECAY_S), 0.0)
+    before = time + 1.5 * TENTH_S
+    value = value + 0.2 * np.where(before >= 0, np.exp(-np.maximum(before, 0) / 1e-4), 0.0)
+    path = tmp_path / "two.csv"
+    np.savetxt(path, np.column_stack([time, value]), "%.8f", ",", header="time (s),light")
+    told = run(capsys, "pulse", path, "--shutter", "4 ms", "--travel", "0")
+    assert "pre-flash: " in told.out
+    assert "To freeze motion count t.1, 1/250 s" in told.out
+    report = run(capsys, "pulse", path, "--shutter", "4 ms", "--travel", "0", "--json", "-").report
+    assert len(report["pulses"]) == 2
+    assert report["sum"]["durations_s"]["t.1"] > 2 * TENTH_S
+    # Check-values 3.6: the shutter is held against the main flash.
+    assert report["shutters"][0]["loss_stops"]["first"] == pytest.approx(0.1520, abs=0.01)
+
+
 def test_a_leaf_shutter_loses_alike_everywhere(
     flash: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -5,6 +5,8 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from verify.ambient.flash_off import AmbientFrame, open_ambient
+from verify.ambient.reading import AmbientReading
 from verify.compare import FrameCheck, compare, expected_here
 from verify.errors import FrameError, PlanError, in_one_line
 from verify.frames.exif import read_settings
@@ -18,6 +20,8 @@ from verify.offsets.choose import Chosen, choose
 from verify.offsets.records import SavedOffset
 from verify.place import CHART, Looked, Place
 from verify.plan.records import Plan, SetUp
+from verify.scene.records import Tiles
+from verify.scene.tiles import tiles_of
 from verify.target.find import Finder
 from verify.target.given import given_target
 from verify.target.records import Search, Target
@@ -51,6 +55,9 @@ class Wanted:
     offsets: tuple[SavedOffset, ...] = ()  # all that are kept: one that belongs here is used
     offset_name: str | None = None  # of the one to use, wherever it belongs
     pictures: bool = False  # whether small pictures of the frames are wanted
+    ambient: Path | None = None  # frame shot with the flash off; None takes the plan's
+    card: bool = True  # whether the card is to be measured
+    tiles: bool = False  # whether the light of the whole picture is wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +69,7 @@ class Checked:
     framing: Hashable = None  # what it shares with frames that show the card at the same place
     card: Target | None = None  # where the next of them looks first; None where it is not sure
     picture: Overview | None = None  # small, where pictures are wanted
+    tiles: Tiles | None = None  # light of the whole picture, where that is wanted
 
 
 @dataclass(slots=True)
@@ -71,6 +79,7 @@ class Checker:
     plan: Plan
     wanted: Wanted
     _flats: dict[Path, Frame] = field(default_factory=dict)  # open, each read once
+    _ambients: dict[Path, AmbientFrame] = field(default_factory=dict)  # the same
 
     def __call__(self, file: Path, ask: Ask) -> Checked:
         """Measure one file and compare it; a file that cannot be measured gets its line.
@@ -104,19 +113,34 @@ class Checker:
         for flat in self._flats.values():
             flat.source.close()
         self._flats.clear()
+        for ambient in self._ambients.values():
+            ambient.frame.source.close()
+        self._ambients.clear()
 
     def _checked(self, frame: Frame, ask: Ask) -> Checked:
         """Find and measure the card of an open frame, and compare it."""
         at = setup_of(self.plan, frame.path, frame.settings)
         setup = self.plan.setups[at]
-        place = self.wanted.place or setup.card.place
         picture = None
         if self.wanted.pictures:
             with suppress(FrameError):  # a picture to look at is no condition for measuring
                 picture = frame.overview()
+        tiles = None
+        if self.wanted.tiles:
+            with suppress(FrameError):  # too small a picture
+                tiles = tiles_of(frame)
+        done = (
+            self._measured(frame, at, ask) if self.wanted.card else _without_card(frame, at, setup)
+        )
+        return replace(done, picture=picture, tiles=tiles)
+
+    def _measured(self, frame: Frame, at: int, ask: Ask) -> Checked:
+        """The card of an open frame, where there is one."""
+        setup = self.plan.setups[at]
+        place = self.wanted.place or setup.card.place
         chosen = choose(self.wanted.offsets, self.wanted.offset_name, setup, frame.settings)
         if isinstance(place, Place):
-            return self._compared(frame, at, given_target(frame, place), None, picture, chosen)
+            return self._compared(frame, at, given_target(frame, place), None, chosen)
         framing = (setup.framing or at, body(frame.settings), frame.size)
         last = ask(framing)
         expected = expected_here(frame.settings, setup, chosen.offset)
@@ -132,10 +156,10 @@ class Checker:
                 problem = COLORED
             check = FrameCheck(
                 frame.path, setup.name, frame.settings, problem=problem, verdict="no-card",
-                warnings=search.doubts,
+                warnings=search.doubts, size=frame.size,
             )  # fmt: skip
-            return Checked(check, at, picture=picture)
-        done = self._compared(frame, at, search.found[0], search, picture, chosen)
+            return Checked(check, at)
+        done = self._compared(frame, at, search.found[0], search, chosen)
         doubtful = done.check.doubtful
         return replace(done, framing=framing, card=None if doubtful else search.found[0])
 
@@ -145,7 +169,6 @@ class Checker:
         at: int,
         target: Target,
         search: Search | None,
-        picture: Overview | None,
         chosen: Chosen,
     ) -> Checked:
         """A target measured and held against the plan."""
@@ -159,9 +182,22 @@ class Checker:
             notes = (*notes, chosen.why)
         check = compare(
             frame.path, frame.settings, patch, setup, notes, chosen.offset, search, neutrals,
-            chosen.warnings,
+            chosen.warnings, self._ambient(setup, target),
         )  # fmt: skip
-        return Checked(check, at, picture=picture)
+        return Checked(replace(check, size=frame.size), at)
+
+    def _ambient(self, setup: SetUp, target: Target) -> AmbientReading | None:
+        """The card by ambient light alone; the frame is opened once however many frames use it."""
+        planned = setup.motion.ambient
+        path = self.wanted.ambient or (None if planned is None else planned.frame)
+        if path is None:
+            return None
+        if path not in self._ambients:
+            place = self.wanted.place or setup.card.place
+            self._ambients[path] = open_ambient(path, self.wanted.transfer, place)
+        return self._ambients[path].reading(
+            target, 1 / 3 if setup.camera is None else setup.camera.step
+        )
 
     def _flat(self, setup: SetUp) -> Frame | None:
         """The set-up's flat frame, read once however many frames use it."""
@@ -176,6 +212,19 @@ class Checker:
                 raise PlanError(msg) from error
             self._flats[path] = replace(flat, source=Kept(flat.source))
         return self._flats[path]
+
+
+def _without_card(frame: Frame, at: int, setup: SetUp) -> Checked:
+    """The check of a frame whose card nobody asked for."""
+    check = FrameCheck(
+        frame.path,
+        setup.name,
+        frame.settings,
+        size=frame.size,
+        verdict="no-card",
+        notes=frame.notes,
+    )
+    return Checked(check, at)
 
 
 def unmeasured(plan: Plan, file: Path, problem: str, settings: Settings | None = None) -> Checked:

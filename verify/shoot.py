@@ -6,14 +6,19 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
+from verify.carried import carried
 from verify.checking import Checked, Checker, Wanted, body, unmeasured
 from verify.compare import FrameCheck
+from verify.diagnose.in_time import Taken
 from verify.exposure import exact_iso
+from verify.frame_motion import with_motion
 from verify.frames.frame import Settings
 from verify.judge import Summary, judge, summary
 from verify.notation import iso_text
 from verify.plan.expected import plan_in_words
 from verify.plan.records import Plan, SetUp
+from verify.pulse.records import Firing
+from verify.scene.records import Tiles
 from verify.target.records import Target
 from verify.workers import Limits, Lost, Workers, directly
 
@@ -27,6 +32,8 @@ class Options(Wanted):
     """How a shoot is to be checked, beside the plan."""
 
     reference: Path | None = None  # frame to compare with; None for the first measured
+    firing: Firing | None = None  # the flash as it was recorded; None takes the plan's durations
+    by_scene: bool = False  # frames without a card are judged by the scene; needs ``tiles``
     jobs: int = 0  # watched processes that measure frames; 0: this process, unwatched
 
 
@@ -72,18 +79,38 @@ def check_shoot(
         If a flat frame cannot be read.
     """
     found: list[tuple[FrameCheck, SetUp]] = []
+    pictures: list[Tiles | None] = []
     stopped = False
     try:
         for checked in _checked(plan, files, options):
             found.append((checked.check, plan.setups[checked.setup]))
+            pictures.append(checked.tiles if options.by_scene else None)
             done(checked)
     except KeyboardInterrupt:
         stopped = True
     checks, summaries = _judged(found, options.reference)
+    if options.by_scene:
+        checks = _by_scene(checks, [setup for _, setup in found], pictures)
+        summaries = tuple(
+            summary(one.name, [c for c in checks if c.setup == one.name]) for one in summaries
+        )
+    checks = with_motion(checks, [setup for _, setup in found], options.firing)
     notes = _notes(plan, found)
     if stopped:
         notes = (f"stopped by hand after {len(checks)} of {len(files)} frames", *notes)
     return Shoot(plan, checks, summaries, notes, skipped, stopped)
+
+
+def _by_scene(
+    checks: Sequence[FrameCheck], setups: Sequence[SetUp], pictures: Sequence[Tiles | None]
+) -> tuple[FrameCheck, ...]:
+    """Checks of frames, those without a card held against the last one with a card."""
+    return carried(
+        [
+            Taken(check, setup, body(check.settings), tiles)
+            for check, setup, tiles in zip(checks, setups, pictures, strict=True)
+        ]
+    )
 
 
 def _checked(plan: Plan, files: Sequence[Path], options: Options) -> Iterator[Checked]:

@@ -1,10 +1,18 @@
 """The command that holds frames against a plan."""
 
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
 from verify.cli.app import app
+from verify.cli.flash import (
+    AmbientFrameOption,
+    PulseOption,
+    TimeOption,
+    ValueOption,
+    recorded_from,
+)
 from verify.cli.inputs import (
     JOBS,
     checked_jobs,
@@ -38,9 +46,11 @@ from verify.cli.out import (
     console_of,
     write,
 )
+from verify.errors import PlanError
 from verify.frames.gather import with_reference
 from verify.judge import UNUSABLE
 from verify.place import parse_place
+from verify.plan.load import quoted
 from verify.report.album import Album
 from verify.report.as_csv import as_csv
 from verify.report.as_json import as_json
@@ -49,11 +59,22 @@ from verify.report.characters import plain_text
 from verify.report.to_file import STANDARD, check_targets
 from verify.shoot import Options, Shoot, read_back
 
+CheckByOption = Annotated[
+    str | None,
+    typer.Option(
+        "--by",
+        metavar="card|scene",
+        help="scene: frames without a card are held against the last one with a card, by what most "
+        "of the picture shares. Without it only the card counts.",
+    ),
+]
+
 
 @app.command()
 def check(
     named: NamedPaths = None,
     card: CardOption = None,
+    by: CheckByOption = None,
     reference: ReferenceOption = None,
     reading: ReadingOption = None,
     iso: IsoOption = None,
@@ -64,6 +85,10 @@ def check(
     json: JsonOption = None,
     csv: CsvOption = None,
     show: ShowOption = None,
+    pulse: PulseOption = None,
+    time: TimeOption = None,
+    value: ValueOption = None,
+    ambient_frame: AmbientFrameOption = None,
     jobs: JobsOption = JOBS,
     quiet: QuietOption = False,
 ) -> None:
@@ -82,7 +107,9 @@ def check(
     plan, paths = plan_and_frames(named or [], reading, iso, shutter)
     transfer = checked_transfer(transfer)
     place = None if card is None else parse_place(card, "--card ")
+    by_scene = _by_scene(by)
     album = None if show is None else Album(Path(show))
+    recorded = recorded_from(pulse, time, value, None)
     out = Out(console_of(stderr=STANDARD in (json, csv)), console_of(stderr=True), quiet)
     if not quiet:
         for line in read_back(plan):
@@ -97,6 +124,10 @@ def check(
         offsets=offsets_for_check(store, offset, out),
         offset_name=offset,
         pictures=album is not None,
+        ambient=ambient_frame,
+        tiles=by_scene,
+        by_scene=by_scene,
+        firing=None if recorded is None else recorded.firing(),
         reference=reference,
         jobs=min(jobs, len(files)),
     )
@@ -110,6 +141,15 @@ def check(
     if shoot.stopped:
         out.problems.print("greyproof: stopped; what was measured until then was kept")
     raise typer.Exit(INTERRUPTED if shoot.stopped else _status(shoot))
+
+
+def _by_scene(by: str | None) -> bool:
+    """Whether frames without a card are to be judged by the scene. Raises PlanError."""
+    typed = "card" if by is None else by.strip().lower()
+    if typed not in ("card", "scene"):
+        msg = f"--by {quoted(by)}: say card or scene"
+        raise PlanError(msg)
+    return typed == "scene"
 
 
 def _print(shoot: Shoot, out: Out) -> None:

@@ -10,13 +10,13 @@ from collections.abc import Sequence
 from verify.cli import check
 
 # isort: split
-from verify.cli import calibrate, demo, offsets
+from verify.cli import calibrate, demo, diagnose, motion, offsets, pops, pulse, rows
 from verify.cli.app import app
 from verify.cli.out import WRONG, console_of, let_go
 from verify.errors import GreyproofError
 from verify.report.characters import in_ascii, plain_text
 
-COMMANDS = (check, calibrate, demo, offsets)
+COMMANDS = (check, calibrate, demo, diagnose, motion, offsets, pops, pulse, rows)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -89,7 +89,7 @@ def shutter_study(
     warnings, notes = [], []
     if travel is not None and travel[1] and not leaf:
         warnings.append("travel-assumed")
-    if kept is None:
+    if kept is None and times_s:
         notes.append(
             "the curtain's travel is not known (--travel, or sync in a plan): only the row that is"
             " covered last can be told"

@@ -171,7 +171,7 @@ def moving(
     advice: tuple[str, ...] = ()
     warnings = [] if firing is None else list(firing.warnings)
     if firing is not None:
-        tenth_s = firing.total.durations_s.get(0.1)
+        tenth_s = firing.exposing.durations_s.get(0.1)
         if firing.rests_on == "model":
             warnings.append("durations-modelled")
         spread = spread_of(firing.course, tenth_s)
@@ -183,7 +183,7 @@ def moving(
                 tenth_s,
                 magnification,
                 plan.subject.speed_m_s,
-                firing.total.kind,
+                firing.exposing.kind,
             )
     if plan.subject is not None and pops > 1:
         warnings.append("several-pops")

@@ -48,3 +48,10 @@ class Firing:
     rests_on: RestsOn
     warnings: tuple[str, ...] = ()  # about the whole of it: names from the table of warnings
     notes: tuple[str, ...] = ()  # sentences with figures
+
+    @property
+    def exposing(self) -> Pulse:
+        """What exposes: the main flash where pre-flashes come before it, else all together."""
+        main = max(self.pulses, key=lambda pulse: pulse.energy)
+        alone = "pre-flash" in self.warnings and main is self.pulses[-1]
+        return main if alone else self.total

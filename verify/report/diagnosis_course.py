@@ -58,7 +58,8 @@ class Track:
     """A finding in a row of its own above the light."""
 
     text: str
-    text_x: float  # its left end
+    text_x: float  # its left end, or its middle
+    centred: bool
     color: str
     runs: tuple[tuple[float, float], ...]  # of its frames, from and to; one frame: both the same
     step_x: float | None  # where a lasting change begins
@@ -154,7 +155,7 @@ def ends_of(values: Floats, least: Range) -> Range:
     lowest, highest = float(values.min()), float(values.max())
     low = low - 0.3 * tall if lowest < low - FAR * tall else min(low, lowest)
     high = high + 0.3 * tall if highest > high + FAR * tall else max(high, highest)
-    pad = 0.06 * (high - low)
+    pad = 0.08 * (high - low)
     return Range(low - pad, high + pad)
 
 
@@ -193,8 +194,13 @@ def _track(
     if "begins" in finding.detail and at.size and at[0] > 0:
         step_x = float(x[at[0] - 1] + x[at[0]]) / 2
     left = first if step_x is None else step_x
-    text_x = max(0.0, min(left - 4, wide - width(text) * SMALL_PX))
-    return Track(text, text_x, color, _runs(at, x), step_x)
+    long = width(text) * SMALL_PX
+    centred = left + long > wide
+    text_x = left - 4
+    if centred:
+        last = float(x[at[-1]]) if at.size else first
+        text_x = min(max((first + last) / 2, long / 2), wide - long / 2)
+    return Track(text, text_x, centred, color, _runs(at, x), step_x)
 
 
 def _runs(at: NDArray[np.int64], x: Floats) -> tuple[tuple[float, float], ...]:

@@ -5,30 +5,30 @@ from pathlib import Path
 
 from verify.diagnose.records import Cause, Diagnosis, Finding
 from verify.notation import stops_text
-from verify.report.calibration_groups import shortened, width
+from verify.report.calibration_groups import ELLIPSIS, shortened, width
 from verify.report.calibration_words import LINE_EM, in_stops
 from verify.report.characters import plain
 from verify.report.diagnosis_json import STEADY
 from verify.report.diagnosis_text import LIKELY, SURE
 
-TITLE_EM = 36.0  # of the title, which is bold
+TITLE_EM = 39.0  # of the title, which is bold
 NAME_EM = 11.0  # of a frame's name
 NAMED = 3  # frames named one by one
 ANSWERS: dict[Cause, str] = {
     "settings": "Camera settings changed",
     "card-moved": "The card moved",
     "first-pop": "The first frame after a pause differs",
-    "recycle": "Frames come before the flash has recharged",
+    "recycle": "The flash had not recharged",
     "drift": "The light drifts",
-    "step": "The light changes and stays so",
+    "step": "The light changes for good",
     "lamp-missing": "A head did not fire",
     "blocked": "Something stands before a light",
     "pop-missing": "A pop is missing",
     "no-flash": "The flash did not fire",
     "scatter": "The light scatters from pop to pop",
-    "colour": "The colour of the light moves",
+    "colour": "The colour moves",
     "shutter-cut": "The shutter cuts the flash",
-    "ambient": "The light of the room adds to the flash",
+    "ambient": "The light of the room adds up",
     "flicker": "The light flickers",
     "lens": "The lens stops down unevenly",
     "iso-not-in-signal": "The signal does not follow the ISO",
@@ -42,15 +42,15 @@ def headline(one: Diagnosis) -> str:
     """The most probable cause in plain words, as much of it as a title holds."""
     first = one.findings[0] if one.findings else None
     if first is None or (first.cause == STEADY and first.probability < LIKELY):
-        return "No cause is found in so few frames"
+        return "Too few frames to tell a cause"
     if first.cause == STEADY:
         return ANSWERS[STEADY]
     answer, more = ANSWERS[first.cause], len(one.findings) - 1
     and_more = f", and {more} more" if more else ""
-    size, where = size_text(first), _where(first, len(one.frames))
-    fuller = f"{answer}: {where}, {size}" if where else f"{answer}: {size}"
-    choices = (f"{fuller}{and_more}", f"{answer}: {size}{and_more}", f"{answer}{and_more}")
-    return next((text for text in choices if width(text) <= TITLE_EM), answer)
+    size, count = size_text(first), len(one.frames)
+    choices = [f"{answer}{_in(where)}: {size}" for where in _wheres(first, count)]
+    choices += [f"{answer}: {size}", answer]
+    return next((c + and_more for c in choices if width(c + and_more) <= TITLE_EM), answer)
 
 
 def details(
@@ -84,15 +84,18 @@ def label(finding: Finding, count: int) -> str:
     ----------
     count : frames of the series.
     """
-    parts = [f"{finding.cause} {size_text(finding)}", _where(finding, count)]
+    parts = [f"{finding.cause} {size_text(finding)}", _wheres(finding, count)[0]]
     return ", ".join([*filter(None, parts), sure_text(finding.probability)])
 
 
 def size_text(finding: Finding) -> str:
-    """How much a cause does; of recharging how long to wait."""
-    gap_s = finding.detail.get("shortest_gap_s")
-    if finding.cause == "recycle" and isinstance(gap_s, float) and gap_s > 0:
-        return f"up to {in_stops(finding.size_stops)}, wait {gap_s:.2g} s"
+    """How much a cause does; of recharging also how long to wait, of colour which way."""
+    if finding.cause == "recycle":
+        gap_s = float(finding.detail.get("shortest_gap_s") or 0.0)
+        wait = f", wait {gap_s:.2g} s" if gap_s > 0 else ""
+        return f"up to {in_stops(finding.size_stops)}{wait}"
+    if finding.cause == "colour":
+        return _color_text(finding)
     if finding.cause in AT_RANDOM:
         return f"\N{PLUS-MINUS SIGN}{abs(finding.size_stops):.2f} stop"
     return in_stops(finding.size_stops)
@@ -105,8 +108,12 @@ def sure_text(probability: float) -> str:
 
 
 def name_of(file: Path, most_em: float = NAME_EM) -> str:
-    """A frame's name without its ending, shortened in its middle."""
-    return shortened(plain(file.stem), most_em)
+    """A frame's name without its ending; of a long one with a number at its end, the end."""
+    name = plain(file.stem)
+    if width(name) <= most_em or not name[-1:].isdigit():
+        return shortened(name, most_em)
+    tails = (f"{ELLIPSIS}{name[at:]}" for at in range(1, len(name)))
+    return next((tail for tail in tails if width(tail) <= most_em), ELLIPSIS)
 
 
 def pause_text(seconds: float) -> str:
@@ -121,15 +128,34 @@ def pause_text(seconds: float) -> str:
     return f"{seconds / DAY_S:.0f} days"
 
 
-def _where(finding: Finding, count: int) -> str:
-    """The frames of a cause; "" where it is about all."""
-    names = [name_of(file) for file in finding.frames]
-    begins = finding.detail.get("begins")
-    if begins is not None and names:
-        return f"from {names[0]} on"
-    if len(names) == count:
-        return ""
-    return ", ".join(names) if len(names) <= NAMED else f"{len(names)} of {count} frames"
+def _wheres(finding: Finding, count: int) -> tuple[str, ...]:
+    """The frames of a cause in words, the fullest first; "" where it is about all."""
+    number = len(finding.frames)
+    if finding.detail.get("begins") is not None and number:
+        return (f"from {name_of(finding.frames[0])} on",)
+    if number == count:
+        return ("",)
+    counted = f"{number} of {count} frames"
+    if number > NAMED:
+        return (counted,)
+    return (", ".join(map(name_of, finding.frames)), counted)
+
+
+def _in(where: str) -> str:
+    """The frames of a cause after its name."""
+    return f" {where}" if where.startswith("from ") else f" in {where}" if where else ""
+
+
+def _color_text(finding: Finding) -> str:
+    """Which way colour moves most: "warmer by 0.30 stop"."""
+    warmer = float(finding.detail.get("warmer_stops") or 0.0)
+    greener = float(finding.detail.get("greener_stops") or 0.0)
+    if warmer == greener == 0.0:
+        return in_stops(finding.size_stops)
+    way = "warmer" if warmer > 0 else "cooler"
+    if abs(greener) > abs(warmer):
+        way = "more green" if greener > 0 else "more magenta"
+    return f"{way} by {max(abs(warmer), abs(greener)):.2f} stop"
 
 
 def _evenness(one: Diagnosis, tolerance_stops: float) -> str:
@@ -152,7 +178,7 @@ def _elsewhere(others: Sequence[tuple[str, Diagnosis]]) -> Iterator[str]:
     """What is found in the series that are not drawn, the most probable of it."""
     found = [(f, name) for name, one in others for f in one.findings if f.cause != STEADY]
     if not found:
-        yield f"No cause is found in the {'other' if len(others) == 1 else 'others'}."
+        yield "No cause is found in the other series."
         return
     first, name = max(found, key=lambda pair: pair[0].probability)
     more = f", and {len(found) - 1} more" if len(found) > 1 else ""

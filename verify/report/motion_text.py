@@ -75,7 +75,7 @@ def _blur_figures(blur: Blur | None, moves: Moving) -> Iterator[str]:
         f"It blurs as an even exposure of {fraction_text(blur.equivalent_s)} would; half of the"
         f" contrast is left at {blur.mtf50_cycles_per_mm:.3g} cycles per mm."
     )
-    tenth_s = None if moves.firing is None else moves.firing.total.durations_s.get(0.1)
+    tenth_s = None if moves.firing is None else moves.firing.exposing.durations_s.get(0.1)
     if blur.longest_tenth_s is not None and tenth_s is not None:
         yield (
             f"This flash's t.1 is {fraction_text(tenth_s)}; sharp would be"

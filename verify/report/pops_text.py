@@ -119,7 +119,7 @@ def _figures(one: PopCount) -> Iterator[str]:
         yield str(one.fired) if one.tellable else "cannot tell"
     chance = one.probability
     yield NOTHING if chance is None else _percent(chance)
-    yield NOTHING if one.worth is None else f"{one.worth:.2f}"
+    yield NOTHING if one.worth is None else f"{round(one.worth, 2) + 0.0:.2f}"  # no -0.00
 
 
 def _percent(chance: float) -> str:
@@ -141,9 +141,10 @@ def _light(study: PopStudy) -> Iterator[str]:
         if per_pop == 0:
             yield "No ambient light is to be seen."
         else:
+            as_a_pop_s = f"{1 / per_pop:.3g}" if per_pop > 0.01 else f"{1 / per_pop:,.0f}"
             yield (
                 f"Ambient light gives {study.ambient_per_s:.3g} a second: as much as a pop in "
-                f"{1 / per_pop:.3g} s."
+                f"{as_a_pop_s} s."
             )
     elif study.ambient_signal is not None:
         yield f"Ambient light gives {study.ambient_signal:.3g} in each frame."

@@ -69,7 +69,7 @@ def drawn_course(firing: Firing, running: LightOut, closings_s: Sequence[float])
 def _peak(firing: Firing) -> float:
     """The peak in the unit of the course: as it was found, since a noisy maximum lies above it."""
     highest = float(firing.course.value.max())
-    found = firing.total.peak
+    found = firing.exposing.peak
     return found if 0.5 * highest <= found <= highest else highest
 
 
@@ -91,7 +91,7 @@ def _spans(firing: Firing, time_s: Values, light: Values) -> tuple[Span, ...]:
     """The durations that are drawn, each from the first crossing of its level."""
     spans = []
     for level in (0.5, 0.1):
-        length_s = firing.total.durations_s.get(level)
+        length_s = firing.exposing.durations_s.get(level)
         if length_s is None:
             continue
         at = int(np.argmax(light >= level))

@@ -30,7 +30,8 @@ def pulse_text(firing: Firing, study: ShutterStudy, name: str) -> RenderableType
     name : of the recording or the plan, as it is shown.
     """
     parts: list[RenderableType] = [plain_text(_headline(firing, name)), Text(), _durations(firing)]
-    parts += [Text(), *map(plain_text, _energy(firing.total))]
+    energy = list(map(plain_text, _energy(firing.exposing)))
+    parts += [Text(), *energy] if energy else []
     if study.shutters:
         parts += [Text(), plain_text(_shutter_headline(study)), Text(), _losses(study)]
     parts.append(Text())
@@ -173,7 +174,7 @@ def _stops(loss: float | None) -> str:
 
 def _answers(firing: Firing, study: ShutterStudy) -> Iterator[str]:
     """What to do."""
-    tenth, half = firing.total.durations_s.get(0.1), firing.total.durations_s.get(0.5)
+    tenth, half = (firing.exposing.durations_s.get(level) for level in (0.1, 0.5))
     if tenth is not None:
         freezes = f"To freeze motion count t.1, {fraction_text(tenth)}"
         yield f"{freezes}, not t.5, {fraction_text(half)}." if half else f"{freezes}."

@@ -16,10 +16,10 @@ LEAST_DARK = 0.005  # of the frame
 
 def headline(firing: Firing) -> str:
     """What was fired and its durations: "One flash, decaying: t.5 1.25 ms, t.1 4.15 ms"."""
-    count = len(firing.pulses)
-    half, tenth = (firing.total.durations_s.get(level) for level in (0.5, 0.1))
+    count = len(firing.pulses) if firing.exposing is firing.total else 1
+    half, tenth = (firing.exposing.durations_s.get(level) for level in (0.5, 0.1))
     kind = {"decaying": ", decaying", "cut": ", cut off", "multiple": ", in several bursts"}
-    what = f"{count} flashes together" if count > 1 else f"One flash{kind[firing.total.kind]}"
+    what = f"{count} flashes together" if count > 1 else f"One flash{kind[firing.exposing.kind]}"
     return f"{what}: {_duration('t.5', half)}, {_duration('t.1', tenth)}"
 
 
@@ -66,7 +66,7 @@ def _rests_on(firing: Firing) -> str:
     line = "Recorded"
     if firing.rests_on == "model":
         line = "A model from quoted durations, not a recording"
-    half_s, most_s = firing.total.half_energy_s, firing.total.ninety_percent_energy_s
+    half_s, most_s = firing.exposing.half_energy_s, firing.total.ninety_percent_energy_s
     if half_s is not None and most_s is not None:
         line += (
             f": half of the light is out after {duration_text(half_s)}, "

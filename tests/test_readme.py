@@ -89,6 +89,18 @@ def test_commands_about_what_moves_run(
         assert (tmp_path / name).read_bytes().startswith(b"\x89PNG")
 
 
+def test_commands_about_a_whole_shoot_run(
+    readme: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    first, *others = blocks(readme, "shell")[4].splitlines()
+    assert [line.split()[1] for line in others] == ["diagnose", "diagnose", "check", "pops"]
+    assert run(first) == 0
+    assert {run(command) for command in others} <= CHECKED
+    assert (tmp_path / "shoot.png").read_bytes().startswith(b"\x89PNG")
+    assert (tmp_path / "shoot.json").is_file()
+
+
 def test_shown_run_is_a_real_one(
     readme: str,
     tmp_path: Path,

@@ -12,9 +12,9 @@ from verify.diagnose.records import Diagnosis, Finding
 from verify.notation import stops_text
 from verify.report.characters import plain, plain_text
 from verify.report.diagnosis_json import STEADY, all_findings
+from verify.report.diagnosis_words import sure_text
 
 NAMED = 6  # frames named one by one
-SURE, LIKELY = 0.95, 0.75
 NOTHING = "\N{EN DASH}"
 
 
@@ -71,7 +71,7 @@ def _table(findings: Sequence[tuple[str, Finding]], several: bool) -> Table:
         row = [name] if several else []
         size = NOTHING if finding.cause == STEADY else stops_text(finding.size_stops)
         about = _named([file.stem for file in finding.frames])
-        table.add_row(*row, finding.cause, _sure(finding.probability), size, about)
+        table.add_row(*row, finding.cause, sure_text(finding.probability), size, about)
     return table
 
 
@@ -111,13 +111,7 @@ def _headline(finding: Finding) -> str:
     if finding.cause == STEADY:
         return "steady: nothing moves the exposure beyond what it usually scatters."
     about = _named([file.stem for file in finding.frames])
-    return f"{finding.cause} ({_sure(finding.probability)}), {about}:"
-
-
-def _sure(probability: float) -> str:
-    """How sure a cause is, in words and figures."""
-    word = "sure" if probability >= SURE else "likely" if probability >= LIKELY else "possible"
-    return f"{word}, {100 * min(probability, 0.99):.0f} %"
+    return f"{finding.cause} ({sure_text(finding.probability)}), {about}:"
 
 
 def _named(names: Sequence[str]) -> str:

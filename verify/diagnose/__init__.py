@@ -1,0 +1,1 @@
+"""Why the exposure moves over a shoot: frames in the order of time to findings."""

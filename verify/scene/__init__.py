@@ -1,0 +1,1 @@
+"""The light of a frame by what the whole picture shows, without a card."""

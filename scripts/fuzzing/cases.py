@@ -12,15 +12,17 @@ from fuzzing.patient import Patient
 from fuzzing.plans import HOSTILE_TEXT, mutated_plan, toml_of
 from fuzzing.raw_bytes import BYTES
 from fuzzing.readings import mutated_readings
+from fuzzing.recordings import mutated_recording
 from fuzzing.same_meaning import SAME
 from fuzzing.structure import free_of_meaning, meaning_of, structure_of, unclear_meaning, with_text
 from fuzzing.tags import ENTRIES, LEVELS
 
 KINDS = {  # share of the cases
-    "frame": 0.53,  # a file of a known structure, its tags, parts or bytes damaged
+    "frame": 0.48,  # a file of a known structure, its tags, parts or bytes damaged
     "flat": 0.03,  # such a file as the flat frame of a good one
     "plan": 0.16,
     "readings": 0.06,  # a row for each frame of a calibration
+    "recording": 0.05,  # of a flash
     "names": 0.08,  # of files and in tags: what reports must hold as it is
     "typed": 0.06,  # what is typed in place of a plan
     "text": 0.08,  # text of all sorts as frames and as plans
@@ -186,6 +188,14 @@ def _readings(maker: Maker, random: Random, folder: Path) -> Case:
     return replace(_case(what, (), frames), arguments=("calibrate", *arguments))
 
 
+def _recording(maker: Maker, random: Random, folder: Path) -> Case:
+    """A recording of a flash, damaged."""
+    data, ending, options, what = mutated_recording(random)
+    recording = folder / f"flash{ending}"
+    recording.write_bytes(data)
+    return replace(_case(what, (), ()), arguments=("pulse", str(recording), *options))
+
+
 def _names(maker: Maker, random: Random, folder: Path) -> Case:
     """Frames with odd names, in odd folders, from cameras with odd names; one cannot be read."""
     inside, frames = folder, []
@@ -253,6 +263,7 @@ MAKERS: dict[str, Callable[[Maker, Random, Path], Case | None]] = {
     "flat": _flat,
     "plan": _plan,
     "readings": _readings,
+    "recording": _recording,
     "names": _names,
     "typed": _typed,
     "text": _text,

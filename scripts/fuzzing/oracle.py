@@ -55,9 +55,11 @@ class Oracle:
     """Judges outcomes; holds the schema of reports."""
 
     def __init__(self) -> None:
-        self._check, self._calibrate = (
-            jsonschema.Draft202012Validator(json.loads(path.read_text(encoding="utf-8")))
-            for path in (SCHEMAS / "check.schema.json", SCHEMAS / "calibrate.schema.json")
+        self._check, self._calibrate, self._pulse = (
+            jsonschema.Draft202012Validator(
+                json.loads((SCHEMAS / f"{name}.schema.json").read_text(encoding="utf-8"))
+            )
+            for name in ("check", "calibrate", "pulse")
         )
 
     def faults(self, case: Case, outcome: Outcome, before: Measured | None = None) -> list[str]:
@@ -81,6 +83,8 @@ class Oracle:
             return found
         if case.arguments[0] == "calibrate":
             return [*found, *self._calibration_faults(outcome)]
+        if case.arguments[0] == "pulse":
+            return [*found, *self._pulse_faults(outcome)]
         if outcome.status not in {0, 1, 3}:
             return [*found, f"exit status {outcome.status}"]
         if outcome.report is None or outcome.table is None:
@@ -100,6 +104,20 @@ class Oracle:
         if before is not None and len(report["frames"]) == 1:
             found += _signal_faults(report["frames"][0], before)
         return found
+
+    def _pulse_faults(self, outcome: Outcome) -> Iterator[str]:
+        """What a recorded flash must hold: a report in its form."""
+        if outcome.status not in {0, 1} or outcome.report is None:
+            yield f"exit status {outcome.status}, report: {outcome.report is not None}"
+            return
+        try:
+            report = json.loads(outcome.report.decode("utf-8"), parse_constant=_no_constant)
+        except ValueError as error:
+            yield f"the report cannot be read back: {error}"
+            return
+        yield from (
+            f"schema: {e.json_path}: {e.message[:100]}" for e in self._pulse.iter_errors(report)
+        )
 
     def _calibration_faults(self, outcome: Outcome) -> Iterator[str]:
         """What a calibration must hold: a report, and no offset without its interval."""

@@ -6,7 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from verify.compare import FrameCheck, Verdict
-from verify.diagnose.in_time import Taken, series_in_time
+from verify.diagnose.from_check import Taken
+from verify.diagnose.in_time import series_in_time
 from verify.diagnose.records import Seen
 from verify.judge import chance_within
 from verify.notation import stops_text

@@ -9,7 +9,7 @@ from pathlib import Path
 from verify.carried import carried
 from verify.checking import Checked, Checker, Wanted, body, unmeasured
 from verify.compare import FrameCheck
-from verify.diagnose.in_time import Taken
+from verify.diagnose.from_check import Taken
 from verify.exposure import exact_iso
 from verify.frame_motion import with_motion
 from verify.frames.frame import Settings

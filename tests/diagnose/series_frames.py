@@ -1,4 +1,4 @@
-"""Series of frames for the tests of the diagnosis: light and gaps as given, the rest as it may be."""
+"""Series of frames for the tests of the diagnosis: light and gaps as given."""
 
 from pathlib import Path
 from typing import Any
@@ -23,24 +23,20 @@ def seen(light: ArrayLike, gap_s: ArrayLike | None = None, **columns: Any) -> li
     at_s = None if gaps is None else np.concatenate([[0.0], np.cumsum(gaps[1:])])
     frames = []
     for at in range(count):
-        own = {
+        own: dict[str, Any] = {
             name: column[at] if isinstance(column, list | np.ndarray) else column
             for name, column in columns.items()
         }
-        frames.append(
-            Seen(
-                **{
-                    "file": Path(f"frame_{at:03d}.dng"),
-                    "setup": "main",
-                    "by": "card",
-                    "rest_stops": float(values[at]),
-                    "u_stops": 0.01,
-                    "at_s": None if at_s is None else float(at_s[at]),
-                    "gap_s": None if gaps is None or at == 0 else float(gaps[at]),
-                }
-                | own
-            )
-        )
+        fields: dict[str, Any] = {
+            "file": Path(f"frame_{at:03d}.dng"),
+            "setup": "main",
+            "by": "card",
+            "rest_stops": float(values[at]),
+            "u_stops": 0.01,
+            "at_s": None if at_s is None else float(at_s[at]),
+            "gap_s": None if gaps is None or at == 0 else float(gaps[at]),
+        }
+        frames.append(Seen(**fields | own))
     return frames
 
 

@@ -9,7 +9,8 @@ import pytest
 from readings import AS_PLANNED, checked, set_up
 
 from verify.compare import FrameCheck
-from verify.diagnose.in_time import Taken, series_in_time
+from verify.diagnose.from_check import Taken
+from verify.diagnose.in_time import series_in_time
 from verify.frames.geometry import Size
 from verify.plan.file import read_plan
 from verify.scene.records import Tiles
@@ -89,6 +90,19 @@ def test_between_cards_the_scene_carries_on() -> None:
     assert series.frames[1].u_stops > series.frames[0].u_stops
     assert {frame.stretch for frame in series.frames} == {0}
     assert series.frames[1].agreed_share == 1
+
+
+def test_where_the_card_was_is_no_part_of_the_scene() -> None:
+    """The card was pulled out: what was behind it is no change of the set."""
+    frames = [taken(card(1, 0.0), tiles()), taken(bare(2), tiles()), taken(bare(3), tiles())]
+    (series,) = series_in_time(frames, "either")
+    for frame in series.frames:
+        assert frame.tiles is not None
+        hidden = np.isnan(frame.tiles)
+        assert hidden[0, 0]  # the card's corners are (40, 40) and (60, 60) of 1920 x 1280
+        assert hidden.sum() == 1
+    (kept,) = series_in_time([taken(card(n, 0.0), tiles()) for n in (1, 2)], "either")
+    assert all(f.tiles is not None and np.isfinite(f.tiles).all() for f in kept.frames)
 
 
 def test_another_picture_is_another_stretch() -> None:

@@ -1,5 +1,7 @@
 """Pictures of sets as linear signal in memory, for the tests of the light by scene."""
 
+from typing import Any
+
 import numpy as np
 from memory_frames import Array, frame_of
 from scipy.ndimage import gaussian_filter, shift
@@ -24,7 +26,7 @@ def wall(seed: int = 1, size: tuple[int, int] = SIZE, level: float = 0.1) -> Arr
     return np.asarray(gaussian_filter(picture, 0.8))
 
 
-def shot(picture: Array, seed: int = 1, **source: object) -> Tiles:
+def shot(picture: Array, seed: int = 1, **source: Any) -> Tiles:
     """The tiles of a frame of a picture, with noise."""
     rng = np.random.default_rng(seed)
     noise = NOISE * np.sqrt(picture) * rng.standard_normal(picture.shape)

@@ -20,6 +20,7 @@ def first() -> Tiles:
 @pytest.mark.parametrize("stops", [-2.0, -0.5, 0.0, 0.1, 1.0])
 def test_the_same_set_in_other_light(first: Tiles, stops: float) -> None:
     change = change_between(first, shot(FIRST * 2.0**stops, 2))
+    assert change.stops is not None
     assert change.stops == pytest.approx(stops, abs=0.004)
     assert change.u_stops is not None
     assert abs(change.stops - stops) <= 2 * change.u_stops

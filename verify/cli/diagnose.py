@@ -41,7 +41,8 @@ from verify.cli.out import (
     write,
 )
 from verify.diagnose.diagnosis import diagnose as diagnosed
-from verify.diagnose.in_time import InTime, Taken, Wanted, series_in_time
+from verify.diagnose.from_check import Taken
+from verify.diagnose.in_time import InTime, Wanted, series_in_time
 from verify.diagnose.records import Diagnosis
 from verify.errors import PlanError
 from verify.frames.gather import with_reference

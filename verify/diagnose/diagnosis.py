@@ -34,7 +34,7 @@ from verify.diagnose.lost import losses
 from verify.diagnose.noise import color_found, spread_found
 from verify.diagnose.picture import Picture, look_at
 from verify.diagnose.records import ChartLimits, Diagnosis, Finding, Seen
-from verify.diagnose.search import explain
+from verify.diagnose.search import MOST_TERMS, explain
 from verify.diagnose.series import Bools, Series, series_of
 from verify.diagnose.shapes import families, step_cost
 from verify.diagnose.single import blocked_found, cut_found, lost_found, unexplained
@@ -91,7 +91,7 @@ def diagnose(
 
 def _problem(series: Series, groups: Groups | None, blocked: Bools) -> Problem:
     """The light to be explained: known, and with nothing before a part of the picture."""
-    known = series.known & ~blocked if blocked.mean() < 0.5 else series.known
+    known = series.known & ~blocked if 2 * blocked.sum() < len(blocked) else series.known
     scale = np.ones(len(series.frames))
     if groups is not None:
         scale[groups.much] = groups.ratio
@@ -115,6 +115,10 @@ def _weighed(
     explained = explain(problem, choices, step_cost(series))
     model = explained.model
     light = Light(series, problem, explained, picture, told)
+    if len(model.terms) >= MOST_TERMS:
+        notes += (
+            f"The light changes more often than {MOST_TERMS} explanations tell: part the series.",
+        )
     in_vain = any(term.cause == "iso-not-in-signal" for term in model.terms)
     weighed = list(settings_found(series, told, model.sigma, in_vain))
     off = np.zeros(len(series.frames), bool)

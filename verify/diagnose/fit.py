@@ -80,6 +80,12 @@ def design(problem: Problem, terms: Sequence[Term]) -> Floats:
     return np.concatenate([problem.zeros, *free], axis=1)
 
 
+def to_fit(problem: Problem, terms: Sequence[Term]) -> Floats:
+    """(frames,) light without the courses that have a size of their own."""
+    fixed = [t.values for t in terms if not (t.free or t.is_drop)]
+    return np.asarray(problem.light - np.sum(fixed, axis=0)) if fixed else problem.light
+
+
 def solved(columns: Floats, values: Floats, weights: Floats) -> Floats:
     """Sizes by weighted least squares."""
     weighted = columns * weights[:, None]
@@ -89,13 +95,17 @@ def solved(columns: Floats, values: Floats, weights: Floats) -> Floats:
     return np.asarray(np.linalg.solve(square, weighted.T @ values))
 
 
-def least_deviations(columns: Floats, values: Floats, known: Floats, scale: float) -> Floats:
-    """Sizes that few far-off values do not move: least absolute deviations, smoothed by scale."""
-    weights = known.copy()
-    found = solved(columns, values, weights)
+def least_deviations(columns: Floats, values: Floats, known: Floats, scale: Floats) -> Floats:
+    """Sizes that few far-off values do not move: least absolute deviations, in their scales.
+
+    Parameters
+    ----------
+    scale : (frames,) scatter of each; deviations below half of it are smoothed.
+    """
+    found = solved(columns, values, known / scale**2)
     for _ in range(12):
         off = np.abs(values - columns @ found)
-        weights = known / np.maximum(off, 0.5 * scale)
+        weights = known / (scale * np.maximum(off, 0.5 * scale))
         found = solved(columns, values, weights)
     return found
 
@@ -110,12 +120,14 @@ def fit(problem: Problem, terms: Sequence[Term], start: Floats | None, sigma: fl
     sigma : scatter to start from [stop].
     """
     known, own = problem.known, problem.scale**2
-    rest = problem.light - sum((t.values for t in terms if not (t.free or t.is_drop)), 0.0)
+    rest = to_fit(problem, terms)
     extra = sum((t.unsure for t in terms if t.unsure is not None), np.zeros(1))
     columns = design(problem, terms)
     levels = np.array([t.params[0] for t in terms if t.is_drop])
     number = float(known.sum())
-    found = least_deviations(columns, rest, known, sigma) if start is None else start
+    found = (
+        least_deviations(columns, rest, known, sigma * problem.scale) if start is None else start
+    )
     share = np.full(len(levels), 1.0 / (number + 1))
     stray = 0.5 / (number + 1)
     before = math.inf

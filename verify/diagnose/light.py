@@ -13,8 +13,9 @@ from verify.diagnose.fit import Problem, Term
 from verify.diagnose.lost import is_dark_first
 from verify.diagnose.picture import Picture
 from verify.diagnose.place import Moved, moved, near
+from verify.diagnose.proposals import step_interval
 from verify.diagnose.recycle import shortest
-from verify.diagnose.search import Explained, step_interval
+from verify.diagnose.search import Explained
 from verify.diagnose.series import Series
 from verify.diagnose.weighed import Told, Weighed, among
 from verify.notation import stops_text
@@ -177,7 +178,7 @@ def _recycle(light: Light, chosen: _Chosen) -> Weighed:
         "shortest_gap_s": found.gap_s,
         "shortest_gap_interval_s": [found.low_s, high],
         "time_constant_s": tau,
-        "depth": min(depth, 1.0),
+        "depth": depth,
         "carried_over": bool(kind),
         "largest_loss_stops": deepest,
     }

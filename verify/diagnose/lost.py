@@ -25,7 +25,7 @@ POP_SPREAD = 0.03  # stop: pops of one exposure are not quite equal
 LAMP_RANGE = 2.5  # stop, over which the share of a lamp may lie
 MORE_MISSING = 0.2  # as likely for each pop more that is missing
 SHIFTED = 3.0  # times its usual change: colour or pattern of light is another
-SUPPORT = 20.0  # times likelier by that that a lamp was missing
+SUPPORT = 200.0  # times likelier by that that a lamp was missing
 
 
 @dataclass(frozen=True, slots=True, eq=False)

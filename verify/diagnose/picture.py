@@ -27,6 +27,7 @@ BOTH_WAYS = 0.34  # tiles that gain for each that loses: then something in the p
 UNEVEN = 0.6  # spread of the loss in a part, of the loss
 SHORTER = 0.7  # of the longest shutter time: a frame that a curtain may cut
 STEADY_LIGHT = 0.1  # stop, by which the rest of the picture may move where a part is blocked
+ALONG = 0.85  # of the side that a curtain cuts, that loses light
 BAND_RATIO, LEAST_BAND = 1.8, 0.012  # along against across the rows; stop
 NEAR = 4  # frames on each side that the light of a picture is held against
 
@@ -189,8 +190,10 @@ def _edge_loss(off: Floats) -> Floats:
     next_ = _median(rows[:, max(1, depth // 8) : max(2, depth // 3)], 1)
     far = _median(rows[:, depth // 2 :], 1)
     # All along the edge: else something stands before a part of it.
-    along = off[:, : max(1, depth // 8)].mean(1) - far[:, None]
-    whole = np.nanmean(along < (first - far)[:, None] / 3, axis=1) > 0.85
+    along = _median(off[:, : max(1, depth // 8)], 1) - far[:, None]
+    known = np.isfinite(along)
+    lost = (along < (first - far)[:, None] / 3) & known
+    whole = lost.sum(1) > ALONG * np.maximum(known.sum(1), 1)
     falls = whole & (first <= next_ + LEAST_NOISE) & (next_ <= far + 2 * LEAST_NOISE)
     return np.where(falls, first - far, 0.0)
 

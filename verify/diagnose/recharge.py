@@ -5,8 +5,6 @@ the plain law every pop starts from full charge; in the carried law from what th
 had, so that a long burst sinks further.
 """
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -73,11 +71,3 @@ def shortest_gap(params: Floats, tolerance: float) -> Floats:
     allowed = 1 - 2.0 ** (-tolerance)
     kept = np.where(kind == CARRIED, allowed * (1 - depth), 0.0)
     return np.asarray(tau * np.log(np.maximum((depth + kept) / allowed, 1.0)))
-
-
-def around(params: tuple[float, ...], widest: float = math.log(8)) -> Floats:
-    """(laws, 3) about a fitted law, in a net of time constants and depths."""
-    tau, _, kind = params
-    taus = tau * np.exp(np.linspace(-widest, widest, 61))
-    depths = np.linspace(0.02, 1.0, 50)
-    return np.array([(t, a, kind) for t in taus for a in depths])

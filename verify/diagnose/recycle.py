@@ -38,7 +38,6 @@ def shortest(series: Series, problem: Problem, model: Fitted, at: int) -> Shorte
     """
     term = model.terms[at]
     params = np.array(term.params)
-    params[1] = min(params[1], DEPTH[1])
     found = float(shortest_gap(params, series.tolerance)[0])
     some = slice(0, MOST_FRAMES)
     known = ~np.isnan(series.gap_s[some])

@@ -81,7 +81,8 @@ def _times(frames: Sequence[Seen]) -> Floats | None:
     forward = np.maximum.accumulate(at[known])
     if forward[-1] <= forward[0]:
         return None
-    return np.interp(np.arange(len(frames)), known, forward)
+    filled: Floats = np.interp(np.arange(len(frames)), known, forward).astype(float)
+    return filled
 
 
 def _gaps(frames: Sequence[Seen]) -> Floats:
@@ -102,6 +103,6 @@ def _zeros(frames: Sequence[Seen], known: Bools) -> Floats:
     names = np.unique(own[known])
     if not 1 < len(names) <= MOST_LEVELS:
         return np.ones((len(frames), 1))
-    columns = (own[:, None] == names[None, :]).astype(float)
+    columns: Floats = np.equal(own[:, None], names[None, :]).astype(np.float64)
     columns[~known & (columns.sum(1) == 0), 0] = 1.0
     return columns

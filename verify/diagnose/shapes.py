@@ -18,7 +18,14 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 LEVELS_OFF = (0.04, 0.08, 0.15, 0.3, 0.6)  # time constants of a drift, of the whole series
-IDLE = (3.0, 6.0, 15.0)  # times the median gap, from which on a frame comes after an idle gap
+IDLE = (
+    3.0,
+    4.5,
+    6.0,
+    9.0,
+    15.0,
+)  # times the median gap, from which on a frame comes after an idle gap
+CLEARLY_IDLE = 6.0  # times the median gap: no doubt about it
 ROOM = np.geomspace(0.02, 30, 16)  # ambient light in the longest open time, of the flash
 LEAST_RATIO = 1.3  # of shutter times, that tell ambient light from flash
 LEAST_GAPS = 6  # known ones, and LEAST_SPREAD their ratio, that tell a recharge
@@ -52,6 +59,7 @@ class Family:
     sign: int = 0  # of the size: + more light, 0 either
     unknown: Bools | None = None  # (frames,) whose course is a guess
     refined: tuple[int, ...] = ()  # parameters that are fitted, on a scale of ratios
+    most: tuple[float, ...] = ()  # that each parameter may be; none: anything
 
 
 def families(series: Series, cut_seen: bool | None) -> list[Family]:
@@ -107,20 +115,22 @@ def _recycle(series: Series) -> Iterator[Family]:
     params = recharge.first_params(series.gap_s)
 
     def shape(some: Floats) -> Floats:
-        held = some.copy()
-        held[:, 1] = np.minimum(held[:, 1], 1.0)
-        return recharge.losses(series.gap_s, held)
+        return recharge.losses(series.gap_s, some)
 
+    # A recharge slower than the gaps that are usual looks as first pops do, and is not it.
+    most = (float(params[:, 0].max()), 1.0, recharge.CARRIED)
     cost = PRIOR["recycle"] + 2 * half_log(series)
     unknown = np.isnan(series.gap_s)
-    yield Family("recycle", False, params, shape(params), shape, cost, -1, unknown, (0, 1))
+    yield Family("recycle", False, params, shape(params), shape, cost, -1, unknown, (0, 1), most)
 
 
 def _first_pop(series: Series) -> Iterator[Family]:
     gaps = np.nan_to_num(series.gap_s, nan=0.0, posinf=np.inf)
     seen = gaps[np.isfinite(gaps) & (gaps > 0)]
-    sets = [] if not seen.size else [gaps > k * np.median(seen) for k in IDLE]
-    if not any((idle[1:] & series.known[1:]).any() for idle in sets):
+    limits = _idle_limits(seen) if seen.size else []
+    sets = [gaps > limit for limit in limits]
+    clearly = bool(seen.size) and bool((seen > CLEARLY_IDLE * np.median(seen)).any())
+    if not clearly:
         sets.append(np.arange(len(gaps)) == 0)  # nothing else says whether it is always so
     chosen: list[Bools] = []
     for idle in (after & series.known for after in sets):
@@ -130,7 +140,20 @@ def _first_pop(series: Series) -> Iterator[Family]:
         return
     cost = PRIOR["first-pop"] + half_log(series) + math.log(len(chosen))
     bank = np.column_stack(chosen).astype(float)
-    yield Family("first-pop", True, np.arange(len(chosen))[:, None] * 1.0, bank, None, cost)
+    yield Family(
+        "first-pop", True, np.arange(len(chosen), dtype=np.float64)[:, None], bank, None, cost
+    )
+
+
+def _idle_limits(seen: Floats) -> list[float]:
+    """Gaps from which on a frame may count as after an idle one [s]: the widest break is one."""
+    middle = float(np.median(seen))
+    long = np.sort(seen[seen > IDLE[0] * middle])
+    limits = [k * middle for k in IDLE]
+    if long.size > 1:
+        widest = int(np.argmax(long[1:] / long[:-1]))
+        limits.append(float(np.sqrt(long[widest] * long[widest + 1])))
+    return limits
 
 
 def _ambient(series: Series) -> Iterator[Family]:
@@ -168,7 +191,7 @@ def _cut(series: Series, seen: bool | None) -> Iterator[Family]:
         return
     short = np.column_stack([np.log2(open_s) <= t + 0.01 for t in times]).astype(float)
     cost = (0.0 if seen else PRIOR["shutter-cut"]) + half_log(series) + math.log(len(times))
-    yield Family("shutter-cut", True, 2.0 ** times[:, None], short, None, cost, -1)
+    yield Family("shutter-cut", True, np.asarray(np.exp2(times))[:, None], short, None, cost, -1)
 
 
 def _iso(series: Series) -> Iterator[Family]:

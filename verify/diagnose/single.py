@@ -4,12 +4,12 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from verify.diagnose.fit import CLEAR
 from verify.diagnose.light import Light, card_moved
 from verify.diagnose.lost import Loss, Missing, fell_to_ambient, is_dark_first, missing
-from verify.diagnose.place import NEAR, moved
+from verify.diagnose.place import Moved, moved
 from verify.diagnose.records import Cause
 from verify.diagnose.weighed import Weighed, files
 from verify.notation import stops_text
@@ -17,6 +17,7 @@ from verify.notation import stops_text
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+MOST_PLACES, BESIDE = 12, 4  # frames whose place is looked at; usual ones on each side
 BOUND_STOPS = 2.5  # below the others, that a bound has to be for no flash to have fired
 SURE_BLOCKED, ONE_BLOCKED = 0.97, 0.9  # of several frames, of one
 LONG_BLOCKED = 0.7  # where it lasts to the end: the picture itself may be another
@@ -37,8 +38,7 @@ def lost_found(light: Light, found: list[Loss], blocked: Bools) -> Iterator[Weig
         if fell_to_ambient(light.series, loss.frames, loss.stops):
             dark |= loss.frames
             continue
-        said = moved(light.series, light.picture.scene, _beside(light, loss), loss.frames,
-                     loss.stops)  # fmt: skip
+        said = _moved_alone(light, loss)
         if said.chance > 0.5:
             yield card_moved(light, loss.frames, loss.stops, loss.chance * said.chance,
                              loss.evidence, said, {})  # fmt: skip
@@ -49,12 +49,28 @@ def lost_found(light: Light, found: list[Loss], blocked: Bools) -> Iterator[Weig
         yield _no_flash(light, dark)
 
 
-def _beside(light: Light, loss: Loss) -> Bools:
-    """Usual frames near those that lost light."""
-    usual = light.explained.model.usual > 0.5
-    near = np.convolve(loss.frames, np.ones(2 * NEAR + 1), "same")[: len(usual)] > 0
-    beside = usual & near & ~loss.frames
-    return np.asarray(beside if beside.any() else usual & ~loss.frames)
+def _moved_alone(light: Light, loss: Loss) -> Moved:
+    """Whether the card moved for these frames, and was back in its place before and after each."""
+    usual = np.flatnonzero((light.explained.model.usual > 0.5) & ~loss.frames)
+    said = []
+    for at in np.flatnonzero(loss.frames)[:MOST_PLACES]:
+        sides = [usual[usual < at][-BESIDE:], usual[usual > at][:BESIDE]]
+        of_sides = [
+            moved(light.series, light.picture.scene, _mask(side, light), _mask([at], light),
+                  loss.stops)
+            for side in sides if len(side)
+        ]  # fmt: skip
+        said += [min(of_sides, key=lambda one: one.chance)] if of_sides else []
+    if not said:
+        return Moved(0.0, None, None, None)
+    return sorted(said, key=lambda one: one.chance)[len(said) // 2]
+
+
+def _mask(places: ArrayLike, light: Light) -> Bools:
+    """(frames,) whether a frame is at one of these places."""
+    inside = np.zeros(len(light.series.frames), bool)
+    inside[np.asarray(places, int)] = True
+    return inside
 
 
 def _dark(light: Light) -> Bools:

@@ -9,8 +9,8 @@ from verify.report.calibration_groups import ELLIPSIS, shortened, width
 from verify.report.calibration_words import LINE_EM, in_stops
 from verify.report.characters import plain
 from verify.report.diagnosis_json import STEADY
-from verify.report.diagnosis_text import LIKELY, SURE
 
+SURE, LIKELY = 0.95, 0.75  # of a cause, from where on it is called so
 TITLE_EM = 39.0  # of the title, which is bold
 NAME_EM = 11.0  # of a frame's name
 NAMED = 3  # frames named one by one
@@ -32,7 +32,7 @@ ANSWERS: dict[Cause, str] = {
     "flicker": "The light flickers",
     "lens": "The lens stops down unevenly",
     "iso-not-in-signal": "The signal does not follow the ISO",
-    STEADY: "Steady: nothing moves the light beyond its scatter",
+    "steady": "Steady: nothing moves the light beyond its scatter",
 }
 AT_RANDOM: tuple[Cause, ...] = ("scatter", "flicker", "lens")  # their size is a spread
 MINUTE_S, HOUR_S, DAY_S = 60.0, 3600.0, 86400.0

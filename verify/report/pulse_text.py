@@ -42,7 +42,7 @@ def pulse_text(firing: Firing, study: ShutterStudy, name: str) -> RenderableType
 
 def doubts(firing: Firing, study: ShutterStudy) -> Iterator[str]:
     """Warnings with their sentences, then notes, each once."""
-    about = [firing, *firing.pulses, firing.total, study]
+    about: list[Firing | Pulse | ShutterStudy] = [firing, *firing.pulses, firing.total, study]
     for warning in dict.fromkeys(name for one in about for name in one.warnings):
         yield f"{warning}: {WARNINGS[warning]}"
     for note in dict.fromkeys(note for one in about for note in one.notes):

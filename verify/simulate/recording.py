@@ -48,7 +48,7 @@ def recording_csv(
 ) -> str:
     """A table of time and volts, as an oscilloscope saves it."""
     count = round((recorder.before_s + recorder.after_s) / recorder.step_s)
-    time_s = -recorder.before_s + recorder.step_s * np.arange(count)
+    time_s = -recorder.before_s + recorder.step_s * np.arange(count, dtype=np.float64)
     volts = recorder.dark_v + peak_v * decaying_light(time_s, tenth_s, rise_s)
     volts = volts + rng.normal(0, recorder.noise_v, count)
     most = 2**recorder.bits - 1

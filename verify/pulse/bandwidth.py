@@ -19,7 +19,7 @@ MOST_SAMPLES = 150_000
 MOST_FINE = 400_000  # samples, of a recording that is made finer
 FINE = 5.0  # steps to a time constant, where the recording has them
 TELLS = 1.0  # time constants to a step, with which it can be told who is slow
-CLEAN = 3e-4  # of the peak: noise, up to which straight lines between samples will do
+CLEAN = 1e-3  # of the peak: noise, up to which straight lines between samples will do
 BLUR = 0.5  # time constants, over which noisy light is averaged at most
 LEAVES = 0.015  # of the peak: noise that it need not be averaged below
 NOISY_SAMPLES = 1500  # that noisy light is looked at in
@@ -69,9 +69,10 @@ def bandwidth_effect(
     check-values 3.4.
     """
     constant_s = 1 / (2 * math.pi * bandwidth_hz)
-    wanted = max(int(constant_s / FINE / step_s), 1)
-    block = max(-(-value.size // MOST_SAMPLES), 1 if noise < CLEAN * value.max() else wanted)
-    block = min(block, max(value.size // 100, 1))
+    most = min(max(int(constant_s / FINE / step_s), 1), max(value.size // 100, 1))
+    block = max(-(-value.size // MOST_SAMPLES), 1)
+    while block < most and _own_noise(noise, block, step_s, constant_s) > CLEAN * value.max():
+        block = min(2 * block, most)  # the finer the steps, the more undoing makes of noise
     value, step_s = block_means(value, block), step_s * block
     noise /= math.sqrt(block)
     half_s = int((value > 0.5 * value.max()).sum()) * step_s
@@ -90,6 +91,12 @@ def bandwidth_effect(
     exact = own_noise <= CLEAN * float(value.max())
     half, tenth = _ratios(value, light, step_s, step_s, own_noise)
     return BandwidthEffect(half, tenth, constant_s, False, True, exact)
+
+
+def _own_noise(noise: float, block: int, step_s: float, constant_s: float) -> float:
+    """Noise of light that is undone from means over so many values."""
+    keeps = math.exp(-block * step_s / constant_s)
+    return noise / math.sqrt(block) * math.sqrt(1 + keeps**2) / (1 - keeps)
 
 
 def _undone(

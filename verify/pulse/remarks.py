@@ -126,9 +126,8 @@ def bandwidth_remarks(
     effect = bandwidth_effect(
         even.value[found.begins : found.ends], even.step_s, light.noise, bandwidth_hz, pulse.rise_s
     )
-    about = "" if effect.exact else "about "
     shares = [
-        f"{name} by {about}{percent(share)}"
+        f"{name} by {f'{100 * share:.1f} %' if effect.exact else f'about {percent(share)}'}"
         for name, share in (("t.5", effect.half), ("t.1", effect.tenth))
         if share is not None
     ]

@@ -8,6 +8,7 @@ import ast
 import graphlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -94,6 +95,7 @@ def stage_of(name: str) -> str:
     return name.split(".")[1] if "." in name else ""
 
 
+@cache  # several rules read the same tree
 def modules_in(root: Path) -> dict[str, Module]:
     """Every module of the tree at ``root``, by its dotted name."""
     found = {}

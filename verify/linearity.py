@@ -13,8 +13,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import least_squares
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 # Published luminous reflectances of the neutral patches of the 24-patch chart: the set of 1976,
 # illuminant C (check-values 5; the same digits in colour-science 0.4.7). Later sets and batches
@@ -182,6 +181,9 @@ class _Patches:
 
     def stray(self, *, free_slope: bool) -> _Fit:
         """The same light added to every patch: signal = k (reflectance + flare)^slope."""
+        # Takes as long to import as all of a check, and few frames have a chart or a wedge.
+        from scipy.optimize import least_squares  # noqa: PLC0415
+
         rho = np.exp2(self.x)
         least = float(rho.min())
         free = 3 if free_slope else 2
@@ -200,7 +202,7 @@ class _Patches:
 
     def _fit(self, residuals: NDArray[np.float64], free: int, **values: float) -> _Fit:
         excess = float(((residuals / self.u) ** 2).sum())
-        good = excess <= float(chi2.ppf(SURE, max(len(self.x) - free, 1)))
+        good = excess <= float(chdtri(max(len(self.x) - free, 1), 1 - SURE))
         return _Fit(residuals, good, excess, **values)
 
     def _u_of(

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from verify.pulse.records import Course
 from verify.pulse.shutter import light_out
@@ -86,6 +85,9 @@ class Kernel:
         for each 1/s, so steps of what is still above the level, over that, cannot pass a
         crossing: not of ripples, nor of several pulses.
         """
+        # Takes as long to import as all of a check, and few plans ask for motion.
+        from scipy.optimize import brentq  # noqa: PLC0415
+
         middle, length, mass, tilt = self._pieces(PIECES)
         centre = float(self._when(np.array([0.5]))[0])
         distance = float(mass @ (np.abs(middle - centre) + length / 2))

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from verify.pulse.durations import durations_of
 from verify.pulse.even import block_means
@@ -114,6 +113,9 @@ def _through(
     value: NDArray[np.float64], step_s: float, constant_s: float
 ) -> tuple[NDArray[np.float64], float]:
     """Light as the sensor shows it, and the step between its values, finer if it must be."""
+    # Takes longer to import than all else of a recording, and few runs need it.
+    from scipy.signal import lfilter  # noqa: PLC0415
+
     parts = min(max(math.ceil(FINE * step_s / constant_s), 1), max(MOST_FINE // value.size, 1))
     if parts > 1:
         at = np.arange((value.size - 1) * parts + 1) / parts

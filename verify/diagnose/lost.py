@@ -21,6 +21,7 @@ FEW = 8  # frames of one loss, that have to be far off
 LEAST_LOSS = 1.2  # of the tolerance
 ALONE, TAILS = 4.5, 1.25  # standard deviations; times the most that a frame is high by
 NO_FLASH, NEAR_AMBIENT, LEAST_NO_FLASH = 2.5, 0.7, 1.0  # stop
+EXTRA_POP = 0.1  # stop, that a pop too many may be off from what it should give
 POP_SPREAD = 0.03  # stop: pops of one exposure are not quite equal
 LAMP_RANGE = 2.5  # stop, over which the share of a lamp may lie
 MORE_MISSING = 0.2  # as likely for each pop more that is missing
@@ -73,7 +74,7 @@ def losses(series: Series, model: Fitted, scale: Floats) -> tuple[list[Loss], tu
         groups.append((frames, float(np.median(model.residuals[frames]))))
     runs = list(_runs(model, count))
     groups = [(frames & ~_first_pops(series, model, frames), level) for frames, level in groups]
-    high = float(model.residuals[(model.usual < 0.5) & series.known].max(initial=0.0))
+    high = _tail(series, model)
     found = [
         _loss(model, frames, level)
         for frames, level in groups
@@ -99,6 +100,20 @@ def _first_pops(series: Series, model: Fitted, frames: Bools) -> Bools:
             alike = np.abs(model.residuals - size) < ALIKE * model.sigma
             return np.asarray(frames & alike & np.isnan(series.gap_s))
     return np.zeros(len(frames), bool)
+
+
+def _tail(series: Series, model: Fitted) -> float:
+    """How far frames are high that are no usual ones, as the tail of a scatter makes them [stop].
+
+    Such a tail has about as many frames on one side as on the other; and one pop more than planned
+    is none.
+    """
+    off = model.residuals[(model.usual < 0.5) & series.known]
+    pops = np.array([max(frame.pops, 1) for frame in series.frames], float)
+    extra = np.log2((pops + 1) / pops)[(model.usual < 0.5) & series.known]
+    highs = np.sort(off[(off > 0) & (np.abs(off - extra) > EXTRA_POP)])[::-1]
+    wanted = max(int(np.count_nonzero(off < 0)) // 2, 1)
+    return float(highs[wanted - 1]) if highs.size >= wanted else 0.0
 
 
 def _least(series: Series, model: Fitted, frames: Bools, scale: Floats, high: float) -> float:

@@ -181,11 +181,13 @@ def cut_found(light: Light) -> Iterator[Weighed]:
 def unexplained(light: Light, told: Bools) -> tuple[str, ...]:
     """Notes on frames that are off and that no cause explains."""
     model = light.explained.model
-    high = (model.residuals > CLEAR * model.sigma) & (model.usual < 0.5) & light.series.known
-    high &= ~told
-    if not high.any():
-        return ()
-    names = [file.name for file in files(light.series, high)]
-    shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
-    size = float(np.median(model.residuals[high]))
-    return (f"{shown}: {stops_text(size)} stop against the others, and no cause that is known.",)
+    off = (np.abs(model.residuals) > CLEAR * model.sigma) & (model.usual < 0.5)
+    off &= light.series.known & ~told
+    found = []
+    for side in (model.residuals > 0, model.residuals < 0):
+        if (off & side).any():
+            names = [file.name for file in files(light.series, off & side)]
+            shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
+            size = stops_text(float(np.median(model.residuals[off & side])))
+            found.append(f"{shown}: {size} stop against the others, and no cause that is known.")
+    return tuple(found)

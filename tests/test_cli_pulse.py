@@ -182,6 +182,18 @@ def test_a_plan_stands_in_for_a_recording(
     assert report["fastest_shutter_s"] >= 1 / 203.19
 
 
+def test_where_t_1_holds_little_of_the_light_it_is_not_what_freezes(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A short lamp and a long one of as much light: the peak is the short one's."""
+    plan = tmp_path / "plan.toml"
+    lamps = [f'[[flash]]\nshare = 0.5\nt_tenth = "1/{n}"\n' for n in (200, 10_000)]
+    plan.write_text("".join(lamps), encoding="utf-8")
+    told = run(capsys, "pulse", plan).out
+    assert "of the light: to freeze motion count the time until 90 %" in told
+    assert "count t.1," not in told
+
+
 def test_a_recording_goes_before_the_plans_durations(
     flash: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

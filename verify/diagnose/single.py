@@ -98,7 +98,7 @@ def _missing(light: Light, loss: Loss, what: Missing) -> Weighed:
     series = light.series
     parts = [
         f"{'1 frame is' if number == 1 else f'{number} frames are'} low by "
-        f"{stops_text(loss.stops)} ± {2 * loss.u_stops:.2f} stop"
+        f"{-loss.stops:.2f} ± {2 * loss.u_stops:.2f} stop"
         f"{' each' if number > 1 else ''}, and those around are not"
     ]
     cause: Cause = "lamp-missing"

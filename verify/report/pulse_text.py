@@ -17,6 +17,7 @@ from verify.warnings import WARNINGS
 
 NOTHING = "\N{EN DASH}"
 ALL_OF_IT = "all"  # of the light, lost
+LEAST_INSIDE = 0.8  # of the light inside t.1, for t.1 to tell what freezes; lamps may differ
 SMALLEST = 0.005  # stop; less is shown as none
 ROWS = ("first", "middle", "last")
 
@@ -175,7 +176,13 @@ def _stops(loss: float | None) -> str:
 def _answers(firing: Firing, study: ShutterStudy) -> Iterator[str]:
     """What to do."""
     tenth, half = (firing.exposing.durations_s.get(level) for level in (0.1, 0.5))
-    if tenth is not None:
+    most, inside = firing.exposing.ninety_percent_energy_s, firing.exposing.energy_share.get(0.1)
+    if most is not None and inside is not None and inside < LEAST_INSIDE:
+        yield (
+            f"t.1 holds only {100 * inside:.0f} % of the light: to freeze motion count the time"
+            f" until 90 % of it is out, {duration_text(most)} ({fraction_text(most)})."
+        )
+    elif tenth is not None:
         freezes = f"To freeze motion count t.1, {fraction_text(tenth)}"
         yield f"{freezes}, not t.5, {fraction_text(half)}." if half else f"{freezes}."
     for one in study.shutters:

@@ -5,11 +5,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from verify.compare import FrameCheck, Verdict
+from verify.compare import FrameCheck
 from verify.diagnose.from_check import Taken
 from verify.diagnose.in_time import series_in_time
 from verify.diagnose.records import Seen
-from verify.judge import chance_within
+from verify.judge import with_verdict
 from verify.notation import stops_text
 from verify.plan.records import Tolerance
 
@@ -80,10 +80,4 @@ def _judged(check: FrameCheck, tolerance: Tolerance) -> FrameCheck:
         value, u, limit = check.difference_stops, check.repeat_u_stops, tolerance.between_frames
     else:
         return check
-    verdict: Verdict = "within" if abs(value) <= limit else "over" if value > 0 else "under"
-    return replace(
-        check,
-        verdict=verdict,
-        judged_by="plan" if by_plan else "reference",
-        chance_within=chance_within(value, u, limit),
-    )
+    return with_verdict(check, value, u, limit, by_plan)

@@ -105,6 +105,20 @@ def _judged(check: FrameCheck, reference: FrameCheck | None, tolerance: Toleranc
         u = 0.0 if same else math.sqrt(2) * check.repeat_u_stops
     else:
         return check
+    return with_verdict(check, value, u, limit, by_plan)
+
+
+def with_verdict(
+    check: FrameCheck, value: float, u: float, limit: float, by_plan: bool
+) -> FrameCheck:
+    """A check judged by a value.
+
+    Parameters
+    ----------
+    value, u : error or difference, and its standard uncertainty [stop].
+    limit : how far off is still good [stop].
+    by_plan : whether it is judged by the plan; else by the reference frame.
+    """
     verdict: Verdict = "within" if abs(value) <= limit else "over" if value > 0 else "under"
     return replace(
         check,

@@ -107,36 +107,33 @@ class Oracle:
 
     def _pulse_faults(self, outcome: Outcome) -> Iterator[str]:
         """What a recorded flash must hold: a report in its form."""
-        if outcome.status not in {0, 1} or outcome.report is None:
-            yield f"exit status {outcome.status}, report: {outcome.report is not None}"
-            return
-        try:
-            report = json.loads(outcome.report.decode("utf-8"), parse_constant=_no_constant)
-        except ValueError as error:
-            yield f"the report cannot be read back: {error}"
-            return
-        yield from (
-            f"schema: {e.json_path}: {e.message[:100]}" for e in self._pulse.iter_errors(report)
-        )
+        _, faults = _read_back(outcome, {0, 1}, self._pulse)
+        yield from faults
 
     def _calibration_faults(self, outcome: Outcome) -> Iterator[str]:
         """What a calibration must hold: a report, and no offset without its interval."""
-        if outcome.status not in {0, 3} or outcome.report is None:
-            yield f"exit status {outcome.status}, report: {outcome.report is not None}"
+        report, faults = _read_back(outcome, {0, 3}, self._calibrate)
+        yield from faults
+        if report is None:
             return
-        try:
-            report = json.loads(outcome.report.decode("utf-8"), parse_constant=_no_constant)
-        except ValueError as error:
-            yield f"the report cannot be read back: {error}"
-            return
-        yield from (
-            f"schema: {e.json_path}: {e.message[:100]}" for e in self._calibrate.iter_errors(report)
-        )
         offset, interval = report["offset_stops"], report["interval_stops"]
         if (offset is None) != (outcome.status == 3) or (offset is None) != (interval is None):
             yield f"exit status {outcome.status} with offset {offset} and interval {interval}"
         if interval is not None and not interval[0] <= offset <= interval[1]:
             yield f"the offset {offset} is outside its interval {interval}"
+
+
+def _read_back(
+    outcome: Outcome, allowed: set[int], schema: jsonschema.Draft202012Validator
+) -> tuple[dict[str, Any] | None, list[str]]:
+    """A report as another program gets it, and what is wrong with it by its status and schema."""
+    if outcome.status not in allowed or outcome.report is None:
+        return None, [f"exit status {outcome.status}, report: {outcome.report is not None}"]
+    try:
+        report = json.loads(outcome.report.decode("utf-8"), parse_constant=_no_constant)
+    except ValueError as error:
+        return None, [f"the report cannot be read back: {error}"]
+    return report, [f"schema: {e.json_path}: {e.message[:100]}" for e in schema.iter_errors(report)]
 
 
 def measured(outcome: Outcome) -> Measured:

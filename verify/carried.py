@@ -65,19 +65,25 @@ def _one(one: Taken, seen: Seen | None, by_file: Mapping[Path, Taken]) -> FrameC
         difference_stops=seen.rest_stops,
         u_stops=None if error is None else u,
         repeat_u_stops=seen.u_stops,
-        warnings=tuple(dict.fromkeys((*one.check.warnings, *seen.warnings, WARNING))),
+        warnings=tuple(dict.fromkeys((*one.check.warnings, *seen.warnings, *_kept(last), WARNING))),
         notes=(*one.check.notes, note),
     )
     return _judged(check, one.setup.tolerance)
 
 
+def _kept(last: FrameCheck) -> list[str]:
+    """Warnings about the last card's light that hold for what is carried on from it."""
+    return [name for name in ("no-offset", "dome-on-card", "rendered") if name in last.warnings]
+
+
 def _judged(check: FrameCheck, tolerance: Tolerance) -> FrameCheck:
     """A carried check with its verdict: by the plan with an offset, else by the reference."""
-    by_plan = check.offset_stops is not None and check.error_stops is not None
+    by_plan = check.offset_stops is not None and "rendered" not in check.warnings
     if by_plan and check.error_stops is not None and check.u_stops is not None:
         value, u, limit = check.error_stops, check.u_stops, tolerance.absolute
     elif check.difference_stops is not None and check.repeat_u_stops is not None:
         value, u, limit = check.difference_stops, check.repeat_u_stops, tolerance.between_frames
+        by_plan = False
     else:
         return check
     return with_verdict(check, value, u, limit, by_plan)

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field, replace
 
 from verify.compare import FrameCheck
 from verify.exposure import exact_shutter_s
+from verify.frames.frame import Settings
+from verify.frames.geometry import Size
 from verify.motion.planned import firing_planned
 from verify.motion.risk import Moving, moving
 from verify.plan.motion import Sensor
@@ -85,10 +87,15 @@ def moving_of(
 
 def sensor_told(check: FrameCheck) -> Sensor:
     """What a frame tells of its sensor: the pitch, and with its size the sides."""
-    pitch = None if check.settings is None else check.settings.pixel_pitch_um
-    if pitch is None or check.size is None:
+    return sensor_of_picture(check.settings, check.size)
+
+
+def sensor_of_picture(settings: Settings | None, size: Size | None) -> Sensor:
+    """The same by a picture's settings and its size, as far as they are known."""
+    pitch = None if settings is None else settings.pixel_pitch_um
+    if pitch is None or size is None:
         return Sensor(pitch_um=pitch)
-    sides = sorted((check.size.width, check.size.height))
+    sides = sorted((size.width, size.height))
     return Sensor(
         pitch_um=pitch, width_mm=pitch * sides[1] / 1000, height_mm=pitch * sides[0] / 1000
     )

@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verify.exposure import ambient_share
-from verify.motion.ambient import ambient_stated, at_shutter, by_meter, by_signal
+from verify.motion.ambient import ambient_stated, at_shutter, by_meter
 from verify.plan.motion import Ambient
 
 TIMES = st.floats(1e-4, 60)
@@ -44,28 +43,3 @@ def test_what_a_plan_states() -> None:
     assert ambient_stated(Ambient(n=2.0), 8.0) == pytest.approx(4)
     assert ambient_stated(Ambient(n=2.0), 8.0, camera_pops=2) == pytest.approx(5)
     assert ambient_stated(Ambient(n=2.0), None) is None
-
-
-@given(st.floats(1e-4, 1), st.floats(-3, 12))
-def test_signals_give_back_the_share(flash: float, stops: float) -> None:
-    ambient = flash * 2**-stops
-    found = by_signal(flash + ambient, ambient)
-    assert found == pytest.approx(stops, abs=1e-9)
-    assert ambient_share(found or 0) == pytest.approx(ambient / (flash + ambient))
-
-
-@pytest.mark.parametrize(
-    ("total", "ambient", "stops"),
-    [
-        (0.2, 0.0, math.inf),
-        (0.2, -0.001, math.inf),
-        (0.2, 0.2, None),
-        (0.2, 0.3, None),
-        (0.0, 0.0, None),
-        (-0.1, -0.2, None),
-        (math.nan, 0.1, None),
-        (0.1, math.nan, None),
-    ],
-)
-def test_signals_at_the_edges(total: float, ambient: float, stops: float | None) -> None:
-    assert by_signal(total, ambient) == stops

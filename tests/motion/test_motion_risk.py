@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -9,8 +10,10 @@ from courses import decaying, exponential, firing
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verify.motion.risk import motion_risk, moving
+from verify.motion.records import MotionRisk
+from verify.motion.risk import moving
 from verify.plan.motion import Ambient, Limits, MotionPlan, Sensor, ShutterPlan, Subject
+from verify.pulse.records import Firing
 from verify.warnings import WARNINGS
 
 TENTH_S = 1 / 250
@@ -23,6 +26,13 @@ PLAN = MotionPlan(
     shutter=ShutterPlan(time_s=1 / 160, sync_s=1 / 200, travel_s=0.003, delay_s=0.0),
 )
 WHOLE = moving(PLAN, FLASH)
+
+
+def motion_risk(
+    plan: MotionPlan, flash: Firing | None, shutter_s: float | None, **more: Any
+) -> MotionRisk:
+    """What to expect of one exposure."""
+    return moving(plan, flash, **more).at(shutter_s)
 
 
 def test_everything_is_told() -> None:

@@ -23,8 +23,7 @@ from verify.cli.inputs import PLAN_ENDING, checked_transfer, ending_of_plot
 from verify.cli.options import CardOption, JsonOption, PlotOption, QuietOption, TransferOption
 from verify.cli.out import ALL_WITHIN, SOME_OUT, Out, console_of, write
 from verify.errors import PlanError, in_one_line
-from verify.frame_motion import moving_of
-from verify.frames.frame import Frame
+from verify.frame_motion import moving_of, sensor_of_picture
 from verify.motion.image import missing_for_blur, missing_for_ghost
 from verify.motion.records import MotionRisk
 from verify.motion.risk import Moving
@@ -140,20 +139,11 @@ def _ambient(
     ambient = open_ambient(path, transfer, place)
     try:
         reading = ambient.reading(step=camera.step)
-        told = _sensor_of(ambient.frame)
+        told = sensor_of_picture(ambient.frame.settings, ambient.frame.size)
     finally:
         ambient.frame.source.close()
     signal, _ = reading.at(camera.aperture.n, camera.iso, shutter_s)
     return told, math.log2(flash / signal) if signal > 0 else math.inf
-
-
-def _sensor_of(frame: Frame) -> Sensor:
-    """What a frame tells of its sensor."""
-    pitch = frame.settings.pixel_pitch_um
-    if pitch is None:
-        return Sensor()
-    short, long = sorted((frame.size.width, frame.size.height))
-    return Sensor(pitch, pitch * long / 1000, pitch * short / 1000)
 
 
 def _picture(moves: Moving, risk: MotionRisk) -> MotionPicture:

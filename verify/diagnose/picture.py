@@ -49,7 +49,6 @@ class Cut:
     loss_stops: float  # at that side
     side: Side
     longest_s: float  # shutter time of those frames
-    share_short: float  # of the frames at such times, that lose light
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -178,7 +177,7 @@ def _cut(series: Series, off: Floats) -> Cut | None:
         size = float(np.median(loss[cut]))
         better = found is None or size * cut.sum() < found.loss_stops * found.frames.sum()
         if share >= 0.5 and better:
-            found = Cut(cut, size, side, longest, share)
+            found = Cut(cut, size, side, longest)
     return found
 
 

@@ -4,8 +4,6 @@ It is a ratio of two lights in one exposure: neither f-number nor ISO change it,
 does, for the flash is over long before.
 """
 
-import math
-
 from verify.exposure import aperture_stops, pops_stops, stops_between
 from verify.plan.motion import Ambient
 
@@ -53,22 +51,3 @@ def by_meter(
     camera_pops : that the exposure is built from; ``reading_pops`` : that the meter added up.
     """
     return aperture_stops(flash_n, ambient_n) + pops_stops(camera_pops, reading_pops)
-
-
-def by_signal(total: float, ambient: float) -> float | None:
-    """Stops under the flash, from the card's signal with the flash and without it.
-
-    Parameters
-    ----------
-    total, ambient : linear signals, brought to one f-number, ISO and shutter time.
-
-    Returns
-    -------
-    log2((total - ambient) / ambient): infinite where there is no ambient light; None where there
-    is no more light with the flash than without.
-    """
-    if not (math.isfinite(total) and math.isfinite(ambient)) or total <= max(ambient, 0.0):
-        return None
-    if ambient <= 0:
-        return math.inf
-    return stops_between(total - ambient, ambient)

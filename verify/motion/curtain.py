@@ -1,7 +1,7 @@
 """The shutter that a plan speaks of, as what light it lets through."""
 
 from verify.plan.motion import ShutterPlan
-from verify.pulse.shutter import Curtain, Leaf
+from verify.pulse.shutter import Curtain, Leaf, LightOut
 
 TRAVEL_OF_SYNC = (
     0.75  # of the sync time, where the travel is not stated: common practice, no source
@@ -33,3 +33,19 @@ def shutter_of(shutter: ShutterPlan) -> Curtain | Leaf | None:
         return Leaf(shutter.opening_s, shutter.closing_s, delay_s)
     travel = travel_of(shutter)
     return None if travel is None else Curtain(travel[0], delay_s)
+
+
+def fastest_within(
+    shutter: Curtain | Leaf | None,
+    light: LightOut | None,
+    sync_s: float | None,
+    tolerance_stops: float,
+) -> float | None:
+    """Shortest shutter time that loses no more than the tolerance; of a curtain none past sync [s].
+
+    None where the shutter or the flash is not known.
+    """
+    if shutter is None or light is None:
+        return None
+    fastest_s = shutter.fastest_s(light, tolerance_stops)
+    return fastest_s if isinstance(shutter, Leaf) else max(fastest_s, sync_s or 0.0)

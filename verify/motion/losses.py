@@ -1,13 +1,13 @@
 """What of a flash's light a shutter lets through: at several times, at the edges, and how fast."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from verify.frames.geometry import Edge, upright_edge
-from verify.motion.curtain import shutter_of, travel_of
+from verify.motion.curtain import fastest_within, shutter_of, travel_of
 from verify.motion.dial import marked_no_faster
 from verify.plan.motion import LevelEdge, ShutterPlan
 from verify.pulse.records import Firing
@@ -108,9 +108,7 @@ def shutter_study(
         )
         for time_s in times_s
     )
-    fastest = None if kept is None else kept.fastest_s(light, tolerance_stops)
-    if fastest is not None and shutter.sync_s is not None and not leaf:
-        fastest = max(fastest, shutter.sync_s)
+    fastest = fastest_within(kept, light, shutter.sync_s, tolerance_stops)
     if any((one.loss.most or 0.0) > tolerance_stops for one in shutters):
         warnings.append("shutter-cuts")
     return ShutterStudy(
@@ -133,17 +131,10 @@ def _row_loss(
     if kept is None:
         last = Curtain(0.0, delay_s).losses(light, shutter_s, np.ones(1))
         return RowLoss(None, None, float(last[0]))
-    first, middle, last_ = _delayed(kept, delay_s).losses(
+    first, middle, last_ = replace(kept, delay_s=delay_s).losses(
         light, shutter_s, np.array([0.0, 0.5, 1.0])
     )
     return RowLoss(float(first), float(middle), float(last_))
-
-
-def _delayed(kept: Curtain | Leaf, delay_s: float) -> Curtain | Leaf:
-    """The same shutter with another delay of the flash."""
-    if isinstance(kept, Leaf):
-        return Leaf(kept.opening_s, kept.closing_s, delay_s)
-    return Curtain(kept.travel_s, delay_s)
 
 
 def _profile(kept: Curtain | Leaf | None, light: LightOut, shutter_s: float) -> tuple[float, ...]:

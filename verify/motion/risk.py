@@ -11,7 +11,7 @@ import numpy as np
 from verify.motion.advice import blur_advice, ghost_advice, pops_advice, shutter_advice
 from verify.motion.ambient import ambient_stated, at_shutter
 from verify.motion.blur import blur_of, limits_px
-from verify.motion.curtain import shutter_of, travel_of
+from verify.motion.curtain import fastest_within, shutter_of, travel_of
 from verify.motion.ghost import ghost_of
 from verify.motion.image import image_speed_of, magnification_of, sensor_of
 from verify.motion.kernel import Spread, spread_of
@@ -201,39 +201,10 @@ def moving(
         blur=blur,
         light=light,
         shutter=shutter,
-        fastest_s=_fastest_s(shutter, light, plan.shutter.sync_s, tolerance_stops),
+        fastest_s=fastest_within(shutter, light, plan.shutter.sync_s, tolerance_stops),
         ambient_stops=ambient_stops,
         pops=pops,
         tolerance_stops=tolerance_stops,
         warnings=tuple(dict.fromkeys(warnings)),
         advice=advice,
     )
-
-
-def motion_risk(
-    plan: MotionPlan,
-    firing: Firing | None,
-    shutter_s: float | None,
-    told: Sensor = NOTHING_TOLD,
-    ambient_stops: float | None = None,
-    flash_n: float | None = None,
-    pops: int = 1,
-    reading_pops: int = 1,
-    tolerance_stops: float = TOLERANCE_STOPS,
-) -> MotionRisk:
-    """What to expect of one exposure: :func:`moving` at one shutter time [s]."""
-    whole = moving(plan, firing, told, ambient_stops, flash_n, pops, reading_pops, tolerance_stops)
-    return whole.at(shutter_s)
-
-
-def _fastest_s(
-    shutter: Curtain | Leaf | None,
-    light: LightOut | None,
-    sync_s: float | None,
-    tolerance_stops: float,
-) -> float | None:
-    """Shortest shutter time within the tolerance; of a curtain none past sync [s]."""
-    if shutter is None or light is None:
-        return None
-    fastest_s = shutter.fastest_s(light, tolerance_stops)
-    return fastest_s if isinstance(shutter, Leaf) else max(fastest_s, sync_s or 0.0)
